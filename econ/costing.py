@@ -1,0 +1,310 @@
+"""Costing: what a scope of work costs.
+
+A scope is a fixed set of jobs. Their operations form a union, so shared strip-down is charged once; parts add up. The
+same whole-number arithmetic serves one estimate and a table of many tickets. Units: hours in thousandths [mh],
+quantities in thousandths, money in minor units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from econ.case import Case
+from econ.knowledge import Complication, Quantity, pert_mean
+from econ.money import RATE_UNIT, IntArray, divide, share, to_minor
+from econ.rulebook import TEST_RUN, TRACING, MachineClass
+from econ.terms import STATED, Assumption, Terms, rate_millionths
+
+THOUSAND = 1000
+CHANCE_CAP = 0.9  # of a complication on a rusty machine
+Bools = NDArray[np.bool_]
+
+
+def thousandths(x: float) -> int:
+    """Return hours or a quantity as whole thousandths, half to even."""
+    return round(x * THOUSAND)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What each operation, job, part and tool costs in this case.
+
+    op_hours, op_trouble_hours: (operations,) PERT mean hours, and the allowance for complications [mh].
+    op_trouble_parts: (operations,) allowance for parts of complications [minor units, as charged].
+    op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
+    unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
+    op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
+    free_labour, free_parts: (jobs,) covered by a warranty or a recall.
+    barred: job number -> why it can't be done.
+    """
+
+    ops: tuple[str, ...]
+    jobs: tuple[str, ...]
+    parts: tuple[str, ...]
+    tools: tuple[str, ...]
+    job_ops: Bools
+    op_hours: IntArray
+    op_trouble_hours: IntArray
+    op_trouble_parts: IntArray
+    op_parts: IntArray
+    job_parts: IntArray
+    unit_cost: IntArray
+    unit_price: IntArray
+    op_tools: Bools
+    tool_price: IntArray
+    free_labour: Bools
+    free_parts: Bools
+    barred: dict[int, str]
+    terms: Terms
+    charges: Charges
+    assumptions: tuple[Assumption, ...]
+
+
+@dataclass(frozen=True)
+class Charges:
+    """How labour and parts become a ticket. Money in minor units, rates in millionths, steps in mh."""
+
+    by_shop: bool
+    labour_rate: int
+    step: int
+    minimum: int
+    supplies_rate: int
+    supplies_cap: int | None
+    shipping: int
+    fixed: tuple[tuple[str, int], ...]
+    tax_rate: int
+    taxable: frozenset[str]
+    tax_inclusive: bool
+    card_rate: int
+
+
+@dataclass(frozen=True)
+class Tickets:
+    """Tickets of n scopes: what is paid, by kind, and the own time beside it; all (n,) [minor units], hours [mh]."""
+
+    hours: IntArray
+    labour: IntArray
+    parts: IntArray
+    supplies: IntArray
+    tools: IntArray
+    fees: IntArray
+    tax: IntArray
+    card: IntArray
+    total: IntArray
+    own_time: IntArray
+    parts_cost: IntArray
+
+    @property
+    def cost(self) -> IntArray:
+        """Present cost: what is paid and the worth of the own time."""
+        return self.total + self.own_time
+
+
+def _quantities(rows: Sequence[Sequence[Quantity]], parts: Sequence[str]) -> IntArray:
+    table = np.zeros((len(rows), len(parts)), dtype=np.int64)
+    column = {name: i for i, name in enumerate(parts)}
+    for r, row in enumerate(rows):
+        for q in row:
+            table[r, column[q.part]] += thousandths(q.quantity)
+    return table
+
+
+def markup(unit_cost: int, tiers: Sequence[tuple[int | None, int]]) -> int:
+    """Return a unit price: cost plus the mark-up of the first tier whose limit is not below the cost.
+
+    tiers: (highest unit cost or None, rate in millionths), in rising order.
+    """
+    for limit, rate in tiers:
+        if limit is None or unit_cost <= limit:
+            return unit_cost + share(unit_cost, rate)
+    return unit_cost
+
+
+def complication_chance(trouble: Complication, rusty: bool) -> float:
+    """Return the chance of a complication [1], likelier on a rusty machine, at most CHANCE_CAP."""
+    return min(trouble.chance * (trouble.rusty_factor if rusty else 1.0), max(CHANCE_CAP, trouble.chance))
+
+
+def _unit_costs(case: Case, c: MachineClass, terms: Terms, parts: Sequence[str]) -> tuple[IntArray, list[Assumption]]:
+    costs, notes = [], []
+    for name in parts:
+        if name in case.prices:
+            costs.append(to_minor(case.prices[name], terms.currency))
+            notes.append(Assumption(f"price.{name}", str(case.prices[name]), STATED))
+        else:
+            costs.append(terms.from_rulebook(pert_mean(c.parts[name].price)))
+    return np.array(costs, dtype=np.int64), notes
+
+
+def _charges(case: Case, terms: Terms) -> Charges:
+    given = case.terms
+    storage = max(0.0, given.storage_days - given.storage_free_days)
+    fixed = [
+        ("collection and delivery", terms.money("pickup_delivery")),
+        ("disposal of oil, fuel and waste", terms.money("disposal_fee")),
+        ("storage", round(storage * terms.money("storage_per_day"))),
+    ]
+    if not given.diagnosis_credited:
+        fixed.insert(0, ("diagnosis", terms.money("diagnosis_fee")))
+    by_shop = terms.by_shop
+    return Charges(
+        by_shop,
+        terms.money("shop_rate") if by_shop else 0,
+        thousandths(terms["billing_step_hours"]) if by_shop else 0,
+        terms.money("minimum_charge") if by_shop else 0,
+        rate_millionths(given.supplies_rate) if by_shop else 0,
+        terms.money("supplies_cap") if given.supplies_cap is not None else None,
+        terms.money("parts_shipping"),
+        tuple((what, amount) for what, amount in fixed if amount and by_shop),
+        rate_millionths(given.tax_rate),
+        frozenset(given.taxable),
+        given.tax_inclusive,
+        rate_millionths(given.card_fee_rate) if by_shop else 0,
+    )
+
+
+def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
+    """Return what everything costs in this case, all jobs and operations of the class considered."""
+    ops, jobs, parts, tools = tuple(c.operations), tuple(c.jobs), tuple(c.parts), tuple(c.tools)
+    unit_cost, notes = _unit_costs(case, c, terms, parts)
+    tiers = [
+        (None if t.up_to is None else to_minor(t.up_to, terms.currency), rate_millionths(t.rate))
+        for t in case.terms.parts_markup
+    ]
+    unit_price = np.array([markup(int(u), tiers) if terms.by_shop else int(u) for u in unit_cost], dtype=np.int64)
+    price_of = dict(zip(parts, unit_price.tolist(), strict=True))
+    trouble_hours, trouble_parts = [], []
+    for op in c.operations.values():
+        chances = [(t, complication_chance(t, case.machine.rusty)) for t in op.complications]
+        trouble_hours.append(thousandths(sum(p * pert_mean(t.hours) for t, p in chances)))
+        trouble_parts.append(round(sum(p * sum(q.quantity * price_of[q.part] for q in t.parts) for t, p in chances)))
+    at_hand = frozenset(case.tools.owned) if not terms.by_shop else frozenset(tools)
+    missing = [t not in at_hand or t in case.tools.cannot_get for t in tools]
+    barred: dict[int, str] = {}
+    for j, job in enumerate(c.jobs.values()):
+        needed_tools = [t for o in job.operations for t in c.operations[o].tools if t in case.tools.cannot_get]
+        needed = [q.part for q in (*job.parts, *(q for o in job.operations for q in c.operations[o].parts))]
+        gone = [p for p in needed if p in case.unobtainable]
+        if needed_tools:
+            barred[j] = f"the {c.tools[needed_tools[0]].title} can't be had"
+        elif gone:
+            barred[j] = f"the {c.parts[gone[0]].title} can't be had"
+    covered = {p.job: p.covers for p in case.prior_jobs if p.months_ago <= p.warranty_months}
+    both = ("parts", "labour")
+    cover = [both if j in case.recalled_jobs else covered.get(j, ()) for j in jobs]
+    return Bench(
+        ops,
+        jobs,
+        parts,
+        tools,
+        np.array([[o in c.jobs[j].operations for o in ops] for j in jobs]),
+        np.array([thousandths(pert_mean(o.hours)) for o in c.operations.values()], dtype=np.int64),
+        np.array(trouble_hours, dtype=np.int64),
+        np.array(trouble_parts, dtype=np.int64),
+        _quantities([o.parts for o in c.operations.values()], parts),
+        _quantities([j.parts for j in c.jobs.values()], parts),
+        unit_cost,
+        unit_price,
+        np.array([[t in o.tools and missing[i] for i, t in enumerate(tools)] for o in c.operations.values()]).reshape(
+            len(ops), len(tools)
+        ),
+        np.array(
+            [terms.from_rulebook(min(t.price, t.price if t.hire is None else t.hire)) for t in c.tools.values()],
+            dtype=np.int64,
+        ),
+        np.array(["labour" in x for x in cover]),
+        np.array(["parts" in x for x in cover]),
+        barred,
+        terms,
+        _charges(case, terms),
+        tuple(notes),
+    )
+
+
+@dataclass(frozen=True)
+class Work:
+    """The work in n scopes: operations done, those charged, and parts charged."""
+
+    done: Bools
+    charged: Bools
+    quantity: IntArray
+    any_part: Bools
+
+
+def members(bench: Bench, scopes: Sequence[Sequence[int]]) -> Bools:
+    """Return scopes given as job numbers as a table (scopes, jobs)."""
+    member = np.zeros((len(scopes), len(bench.jobs)), dtype=bool)
+    for i, jobs in enumerate(scopes):
+        member[i, list(jobs)] = True
+    return member
+
+
+def work(bench: Bench, member: Bools, extra: Sequence[str] = (TEST_RUN,)) -> Work:
+    """Return the work in each scope (scopes, jobs); every scope also has the extra operations, the test run at least.
+
+    Sums are of whole numbers far below 2^53, so products of float matrices are exact, and fast.
+    """
+    always = np.isin(bench.ops, extra)
+    uses = bench.job_ops.astype(float)
+
+    def used(rows: Bools) -> Bools:
+        result: Bools = rows.astype(float) @ uses > 0
+        return result
+
+    # An operation is free only where every job of the scope that uses it is covered.
+    charged = used(member & ~bench.free_labour) | (always & ~used(member & bench.free_labour))
+    bought = member & ~bench.free_parts
+    quantity = bought.astype(float) @ bench.job_parts + used(bought).astype(float) @ bench.op_parts
+    return Work(used(member) | always, charged, quantity.astype(np.int64), quantity.any(axis=1))
+
+
+def labour_charge(charges: Charges, hours: IntArray) -> IntArray:
+    """Return the labour charge for hours [mh]: billing steps up, then the minimum charge where there is any work."""
+    billed = -(-hours // charges.step) * charges.step if charges.step else hours
+    return np.where(hours > 0, np.maximum(divide(billed * charges.labour_rate, THOUSAND), charges.minimum), 0)
+
+
+def tax_on(charges: Charges, base: IntArray) -> IntArray:
+    """Return the tax on a base: added to it, or contained in it where prices include tax."""
+    if charges.tax_inclusive:
+        return divide(base * charges.tax_rate, RATE_UNIT + charges.tax_rate)
+    return share(base, charges.tax_rate)
+
+
+def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
+    """Return the tickets of scopes (scopes, jobs) at mean hours.
+
+    first: with the fixed fees and the minimum charge of a first visit. Jobs added after a failed release check come
+    without them, but with the time it takes to trace what was missed.
+    """
+    charges = bench.charges if first else replace(bench.charges, minimum=0, fixed=())
+    w = work(bench, member, (TEST_RUN,) if first else (TEST_RUN, TRACING))
+    all_hours = (bench.op_hours + bench.op_trouble_hours).astype(float)
+    hours = (w.done.astype(float) @ all_hours).astype(np.int64)
+    if charges.by_shop:
+        labour = labour_charge(charges, (w.charged.astype(float) @ all_hours).astype(np.int64))
+        own_time = np.zeros_like(hours)
+    else:
+        labour = np.zeros_like(hours)
+        pace = round(bench.terms["slowness"] * THOUSAND)
+        own_time = divide(hours * pace * bench.terms.money("hour_worth"), THOUSAND * THOUSAND)
+    trouble = (w.charged.astype(float) @ bench.op_trouble_parts).astype(np.int64)
+    parts = divide(w.quantity * bench.unit_price, THOUSAND).sum(axis=1) + trouble
+    parts_cost = divide(w.quantity * bench.unit_cost, THOUSAND).sum(axis=1) + trouble
+    supplies = share(labour, charges.supplies_rate)
+    if charges.supplies_cap is not None:
+        supplies = np.minimum(supplies, charges.supplies_cap)
+    tools = ((w.done.astype(float) @ bench.op_tools > 0).astype(float) @ bench.tool_price).astype(np.int64)
+    fees = np.where(w.any_part, charges.shipping, 0) + sum(a for _, a in charges.fixed)
+    kinds = {"labour": labour, "parts": parts + tools, "supplies": supplies, "fees": fees}
+    base = sum((kinds[k] for k in sorted(charges.taxable)), np.zeros_like(hours))
+    tax = tax_on(charges, base)
+    before_card = labour + parts + supplies + tools + fees + (0 if charges.tax_inclusive else tax)
+    card = share(before_card, charges.card_rate)
+    return Tickets(
+        hours, labour, parts, supplies, tools, fees, tax, card, before_card + card, own_time, parts_cost
+    )

@@ -1,0 +1,324 @@
+"""Courses: everything that can be done with the machine from here, and the net worth of each.
+
+A repair's scope is fixed before the state is known: it is paid for whatever turns up. Visible faults it misses fail
+the release check, and the better of adding the cheapest remaining jobs and giving up follows; hidden faults it does
+not clear stay. Net worth: what the decider is better off by, in today's money, than handing the machine over for
+nothing (an owner: and then paying for every year of service). Money in minor units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from econ.costing import THOUSAND, Bench, Tickets, members, tickets, work
+from econ.evidence import Posterior
+from econ.payoffs import DISPOSALS, Payoffs
+from econ.scopes import SCOPES_AT_MOST, Jobs, Scope, follow_up, likely_scopes, neighbours
+from econ.states import FaultTable, Masks, effects, mask_of
+from econ.terms import Terms
+
+Floats = NDArray[np.float64]
+USABLE_FROM = 0.1  # a machine that gives less of its service than this can't be kept in use as it is [1]; judgement
+TIE = 1e-6  # of the larger worth: below this the course that stands earlier wins
+SEARCH_MASS = 0.999  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
+ROUNDS = 3  # of improving the best scopes by one job
+
+
+@dataclass(frozen=True)
+class Course:
+    """One course. Money in minor units; cash: paid (-) or received (+) today; cost: expected present cost in all.
+
+    worth_by_state: (m,) net worth in each state of the posterior. weeks: without the machine. years: discounted years
+    of service. cured: chance that the release check passes at once. barred: why it can't be done, or empty.
+    follow_up: expected cost of jobs added later. margin, margin_per_hour: the shop's gross profit.
+    """
+
+    kind: str
+    jobs: Scope
+    extras: Scope
+    worth: float
+    worth_by_state: Floats
+    cash: float
+    cost: float
+    hours: float
+    weeks: float
+    years: float
+    cured: float
+    follow_up: float
+    disposal: str
+    barred: str
+    margin: float | None = None
+    margin_per_hour: float | None = None
+
+
+@dataclass(frozen=True)
+class Setting:
+    """All that courses are computed from; faults in play first, wanted wear faults after them in bit order."""
+
+    table: FaultTable
+    in_play: int
+    jobs: Jobs
+    bench: Bench
+    payoffs: Payoffs
+    posterior: Posterior
+    terms: Terms
+    always: Scope
+    wanted: Scope
+    hold: str
+    no_repair: str
+
+    @property
+    def worn(self) -> int:
+        """The wanted wear faults as a mask: present in every state."""
+        return mask_of(range(self.in_play, len(self.table.ids)))
+
+
+class AfterRepair:
+    """Worth once a scope is done, with given faults left; each set of faults is worked out once."""
+
+    def __init__(self, setting: Setting) -> None:
+        self._s = setting
+        self._seen: dict[tuple[float, int], Floats] = {}
+        p = setting.payoffs
+        self._instead = max(
+            (
+                r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
+                for name, r in p.replacements.items()
+            ),
+            default=0.0,
+        )
+
+    def __call__(self, masks: Masks, renewal: float, worn: int) -> Floats:
+        """Return (4, k): worth, expected cost of jobs added, years of service, passes at once (0 or 1)."""
+        rows = self._seen.setdefault((renewal, worn), np.full((4, 1 << self._s.in_play), np.nan))
+        new = masks[np.isnan(rows[0, masks])]
+        if new.size:
+            new = np.unique(new)
+            rows[:, new] = self._work_out(new, renewal, worn)
+        result: Floats = rows[:, masks]
+        return result
+
+    def _work_out(self, masks: Masks, renewal: float, worn: int) -> Floats:
+        s, p = self._s, self._s.payoffs
+        out = np.zeros((4, masks.size))
+        failing = masks & s.table.failing
+        passes = failing == 0
+        if passes.any():
+            use = p.kept(masks[passes] | worn, renewal)
+            out[:, passes] = np.array([use.worth, np.zeros(use.worth.size), use.years, np.ones(use.worth.size)])
+        if not passes.all():
+            out[:, ~passes] = self._after_failure(masks[~passes], failing[~passes], renewal, worn)
+        return out
+
+    def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
+        """Return the rows of `__call__` where the release check fails: add the cheapest jobs, or give up."""
+        s, p = self._s, self._s.payoffs
+        sets, place = np.unique(failing, return_inverse=True)
+        more = follow_up(s.bench, s.jobs, sets)
+        left = masks & ~more.clears[place] | worn & ~more.clears[place]
+        renewals = np.maximum(renewal, more.renewal)[place]
+        worth, years = np.zeros(masks.size), np.zeros(masks.size)
+        for r in np.unique(renewals):
+            rows = renewals == r
+            use = p.kept(left[rows], float(r))
+            worth[rows], years[rows] = use.worth, use.years
+        wait = repair_weeks(s, more.any_part) * p.week
+        add = worth - (more.cost + wait)[place]
+        drop = best_of(p.let_go(masks | worn)) + self._instead
+        adds = add >= drop
+        cost = np.where(adds, np.where(np.isinf(more.cost), 0.0, more.cost)[place], 0.0)
+        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), np.zeros(masks.size)])
+
+
+def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:
+    """Return the weeks a repair takes: waiting for parts, and for the bench where a shop does it."""
+    return np.where(any_part, s.terms["parts_lead_days"] / 7, 0.0) + s.terms["queue_weeks"]
+
+
+def best_of(ways: Mapping[str, Floats]) -> Floats:
+    """Return the best of several disposals, state by state."""
+    best: Floats = np.max(np.array(list(ways.values())), axis=0)
+    return best
+
+
+def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states: Masks) -> Floats:
+    """Return (scopes, 4, states): net worth, cost of jobs added, years, passes at once; before the ticket is paid.
+
+    Jobs may not cure, each by itself. A shop does its own work over again for nothing but the wait; who works for
+    himself pays again.
+    """
+    out = np.zeros((len(scopes), 4, states.size))
+    retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
+    for i, scope in enumerate(scopes):
+        renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
+        if s.terms.by_shop:
+            out[i] = after(states & ~s.jobs.cleared(scope), renewal, worn)
+            for j in scope:
+                needed = (states & s.jobs.clears[j]) != 0
+                out[i, 0] -= s.jobs.uncured[j] * needed * retry
+            continue
+        doubtful = [j for j in scope if s.jobs.uncured[j] > 0 and s.jobs.clears[j] & ~s.worn]
+        for fails in product((False, True), repeat=len(doubtful)):
+            lost = {j for j, f in zip(doubtful, fails, strict=True) if f}
+            chance = float(np.prod([s.jobs.uncured[j] if j in lost else 1 - s.jobs.uncured[j] for j in doubtful]))
+            cleared = s.jobs.cleared(j for j in scope if j not in lost)
+            out[i] += chance * after(states & ~cleared, renewal, worn)
+    return out
+
+
+def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
+    """Return up to SCOPES_AT_MOST scopes, best first: covers of the likely states, improved one job at a time."""
+    hidden = mask_of(np.flatnonzero(s.table.hidden))
+    pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.always)
+    enough = int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1
+    states, weights = s.posterior.states[:enough], s.posterior.weights[:enough]
+    value: dict[Scope, float] = {}
+
+    def look(scopes: Sequence[Scope]) -> None:
+        new = [x for x in dict.fromkeys(scopes) if x not in value and not any(j in s.bench.barred for j in x)]
+        if new:
+            gross = repair_worth(s, after, new, states)[:, 0] @ weights
+            member = members(s.bench, new)
+            paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
+            value.update(zip(new, (gross - paid).tolist(), strict=True))
+
+    def ranked() -> list[Scope]:
+        return sorted(value, key=lambda x: (-value[x], x))
+
+    look(pool)
+    done: set[Scope] = set()
+    for _ in range(ROUNDS):
+        leaders = [x for x in ranked()[:3] if x not in done]
+        done.update(leaders)
+        look([y for x in leaders for y in neighbours(x, s.always, more)])
+    return ranked()[:SCOPES_AT_MOST]
+
+
+def repairs(s: Setting, after: AfterRepair) -> list[Course]:
+    """Return the repair courses worth showing, best first."""
+    bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
+    scopes = _search(s, after, sorted((bearing | set(s.wanted)) - set(s.bench.barred)))
+    if not scopes:
+        return []
+    member = members(s.bench, scopes)
+    t, w = tickets(s.bench, member), work(s.bench, member)
+    weeks = repair_weeks(s, w.any_part)
+    rows = repair_worth(s, after, scopes, s.posterior.states)
+    by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
+    means = rows @ s.posterior.weights
+    found = []
+    for i, scope in enumerate(scopes):
+        margin = _margin(s, scope, i, t) if s.terms.perspective == "shop" else None
+        hours = float(t.hours[i]) / THOUSAND
+        found.append(
+            Course(
+                "repair",
+                scope,
+                tuple(j for j in scope if j in s.wanted),
+                float(by_state[i] @ s.posterior.weights),
+                by_state[i],
+                -float(t.total[i]),
+                float(t.cost[i] + means[i, 1] + weeks[i] * s.payoffs.week),
+                hours,
+                float(weeks[i]),
+                float(means[i, 2]),
+                float(means[i, 3]),
+                float(means[i, 1]),
+                "",
+                s.no_repair,
+                margin,
+                None if margin is None or hours <= 0 else margin / hours,
+            )
+        )
+    return sorted(found, key=lambda c: -c.worth)
+
+
+def _margin(s: Setting, scope: Scope, i: int, t: Tickets) -> float:
+    """Return the shop's gross profit on a scope: ticket less tax, card fee, parts, wages and expected comebacks."""
+    total, tax, card = int(t.total[i]), int(t.tax[i]), int(t.card[i])
+    parts_cost, hours = int(t.parts_cost[i]), int(t.hours[i])
+    wage = s.terms.money("mechanic_wage")
+    single = tickets(s.bench, members(s.bench, [(j,) for j in scope]), first=False)
+    needed = [float(s.posterior.weights[(s.posterior.states & s.jobs.clears[j]) != 0].sum()) for j in scope]
+    comebacks = sum(
+        s.jobs.uncured[j] * needed[k] * (int(single.hours[k]) * wage / THOUSAND + int(single.parts_cost[k]))
+        for k, j in enumerate(scope)
+    )
+    shipping = s.bench.charges.shipping if parts_cost else 0
+    return total - tax - card - parts_cost - shipping - hours * wage / THOUSAND - comebacks
+
+
+def other_courses(s: Setting) -> list[Course]:
+    """Return the courses without repair: keep using, replace or do without (owner); sell, part out, scrap."""
+    p, states, weights = s.payoffs, s.posterior.states | s.worn, s.posterior.weights
+    declined = s.terms.money("diagnosis_fee") if s.terms.by_shop else 0
+    ways = p.let_go(states)
+    best = max(DISPOSALS, key=lambda d: float(ways[d] @ weights))
+    found = []
+
+    def add(kind: str, by_state: Floats, cash: float, cost: float, weeks: float, years: float, how: str, no: str) -> None:
+        net = by_state - declined
+        worth = float(net @ weights)
+        found.append(
+            Course(kind, (), (), worth, net, cash - declined, cost + declined, 0.0, weeks, years, 0.0, 0.0, how, no)
+        )
+
+    if s.terms.perspective == "reseller":
+        for kind in DISPOSALS:
+            by_state = ways[kind]
+            add(kind, by_state, float(by_state @ weights), 0.0, 0.0, 0.0, kind, "")
+        return found
+    use = p.kept(states, 0.0)
+    served = service_shares(s)
+    share = float(served @ weights)
+    no = s.hold or ("it gives too little service as it is" if share < USABLE_FROM else "")
+    lost = (1 - served) * p.replacement_weeks * p.week
+    add("keep_using", use.worth - lost, 0.0, float(lost @ weights), 0.0, float(use.years @ weights), "", no)
+    got = float(ways[best] @ weights)
+    for kind, r in p.replacements.items():
+        weeks = 0.0 if kind == "do_without" else p.replacement_weeks
+        wait = weeks * p.week
+        yearly = r.per_year * r.years if kind == "do_without" else r.outlay
+        by_state = ways[best] + r.worth - wait
+        add(kind, by_state, got - r.outlay, yearly - got + wait, weeks, r.years, best, "")
+    return found
+
+
+def service_shares(s: Setting) -> Floats:
+    """Return the share of its service that the machine gives as it is, in each state [1]."""
+    return effects(s.table, s.posterior.states | s.worn).service
+
+
+def all_courses(s: Setting) -> tuple[Course, ...]:
+    """Return every course in course order: repairs best first, then those without repair."""
+    after = AfterRepair(s)
+    return (*repairs(s, after), *other_courses(s))
+
+
+def best_course(courses: Sequence[Course]) -> Course:
+    """Return the best course that is not barred; of equal ones the earliest."""
+    free = [c for c in courses if not c.barred]
+    best = free[0]
+    for course in free[1:]:
+        if course.worth > best.worth + TIE * max(1.0, abs(best.worth)):
+            best = course
+    return best
+
+
+def best_without_repair(courses: Sequence[Course]) -> Course:
+    """Return the best course without repair that is not barred."""
+    return best_course([c for c in courses if c.kind != "repair"])
+
+
+def confidence(chosen: Course, courses: Sequence[Course], weights: Floats) -> float:
+    """Return the chance that the chosen course is no worse than every course of another kind, once all is known [1]."""
+    others = [c.worth_by_state for c in courses if c.kind != chosen.kind and not c.barred]
+    if not others:
+        return 1.0
+    right = chosen.worth_by_state >= np.max(np.array(others), axis=0) - TIE * np.abs(chosen.worth_by_state)
+    return float(weights[right].sum())

@@ -1,0 +1,227 @@
+"""Evidence: which faults are present, given history, complaint and findings.
+
+Faults i = 1..n, state s in {0,1}^n. A check's outcome follows a noisy-MAX: P(outcome <= k | s) = leak_k * product
+over i in s of c_ik. An unknown history fact is one shared hidden cause: the prior is the mixture over its levels
+jointly. The posterior is found by exact enumeration and pruned only after every finding.
+
+State index: bit i of the index is fault i of the order given.
+
+References:
+    J. Pearl, Probabilistic Reasoning in Intelligent Systems, 1988 (noisy-OR); F. J. Diez, Parameter adjustment in
+    Bayes networks: the generalized noisy OR-gate, UAI 1993 (noisy-MAX).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+DROPPED_AT_MOST = 1e-6  # posterior mass that pruning may drop [1]
+
+
+@dataclass(frozen=True)
+class Cause:
+    """A history fact as it bears on the odds: how likely each of its levels is, and what each does to each fault.
+
+    weights: (levels,) summing to 1, one-hot when the fact is known.
+    factors: fault number -> (levels,) odds factors.
+    """
+
+    weights: tuple[float, ...]
+    factors: Mapping[int, tuple[float, ...]]
+
+
+@dataclass(frozen=True)
+class Clue:
+    """One recorded outcome: how it bears on each state.
+
+    name: of the check. outcome: k, from 0 (normal) to K. leak: (K,) P(outcome <= k) with none of the faults.
+    shows: fault number -> (K,) P(outcome <= k) with that fault alone and no leak.
+    seen: for an opening check: fault number -> present; the other fields are then empty.
+    """
+
+    name: str
+    outcome: int = 0
+    leak: tuple[float, ...] = ()
+    shows: Mapping[int, tuple[float, ...]] | None = None
+    seen: Mapping[int, bool] | None = None
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What is believed once all is heard.
+
+    states: (m,) state indices, likeliest first. weights: (m,) their probabilities, summing to 1.
+    marginal: (n,) P(fault i present). evidence: P(all findings) under the rulebook. dropped: mass pruned [1].
+    """
+
+    states: Ints
+    weights: Floats
+    marginal: Floats
+    evidence: float
+    dropped: float
+
+
+class ImpossibleEvidence(ValueError):
+    """Findings that can't occur together under the rulebook; ``names`` are those in conflict."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self.names = tuple(names)
+        super().__init__("findings that can't occur together: " + ", ".join(names))
+
+
+def odds(probability: float) -> float:
+    """Return p / (1 - p)."""
+    return probability / (1.0 - probability)
+
+
+def states_from(chances: Floats) -> Floats:
+    """Return P(s) of independent faults for every state.
+
+    chances: (rows, n) P(fault present). Returns (rows, 2^n), bit i of the column being fault i.
+    """
+    table = np.ones((chances.shape[0], 1))
+    for i in range(chances.shape[1]):
+        p = chances[:, i : i + 1]
+        table = np.concatenate([table * (1.0 - p), table * p], axis=1)
+    return table
+
+
+def _levels(causes: Sequence[Cause]) -> tuple[Floats, Ints]:
+    """Return the weight and the levels of every combination of the causes' levels of positive weight."""
+    weights, levels = np.ones(1), np.zeros((1, 0), dtype=np.int64)
+    for cause in causes:
+        live = [k for k, w in enumerate(cause.weights) if w > 0]
+        weights = (weights[:, None] * np.array([cause.weights[k] for k in live])[None, :]).ravel()
+        levels = np.column_stack([np.repeat(levels, len(live), axis=0), np.tile(live, levels.shape[0])])
+    return weights, levels
+
+
+def _groups(n: int, causes: Sequence[Cause]) -> list[tuple[list[int], list[Cause]]]:
+    """Split the faults into groups that share no uncertain cause."""
+    leader = list(range(n))
+
+    def find(i: int) -> int:
+        while leader[i] != i:
+            i = leader[i]
+        return i
+
+    for cause in causes:
+        touched = [find(i) for i in cause.factors]
+        for i in touched:
+            leader[i] = touched[0]
+            touched = [find(t) for t in touched]
+    roots = sorted({find(i) for i in range(n)})
+    return [
+        ([i for i in range(n) if find(i) == r], [c for c in causes if c.factors and find(min(c.factors)) == r])
+        for r in roots
+    ]
+
+
+def _spread(group: Sequence[int], chances: Floats, n: int) -> Floats:
+    """Lay the state table of a group of faults out over all 2^n states."""
+    index = np.zeros(1 << n, dtype=np.int64)
+    every = np.arange(1 << n, dtype=np.int64)
+    for position, fault in enumerate(group):
+        index |= ((every >> fault) & 1) << position
+    return chances[index]
+
+
+def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
+    """Return P(s) before complaint and findings, mixed jointly over the levels of uncertain causes.
+
+    base_odds: (n,) prior odds at factor 1. Returns (2^n,) summing to 1.
+    """
+    n = len(base_odds)
+    known = [c for c in causes if max(c.weights) == 1.0]
+    fixed = np.array(base_odds, dtype=float)
+    for cause in known:
+        level = cause.weights.index(1.0)
+        for i, row in cause.factors.items():
+            fixed[i] *= row[level]
+    total = np.ones(1 << n)
+    for faults, uncertain in _groups(n, [c for c in causes if max(c.weights) < 1.0]):
+        weights, levels = _levels(uncertain)
+        rows = np.tile(fixed[faults], (weights.size, 1))
+        for c, cause in enumerate(uncertain):
+            for i, row in cause.factors.items():
+                rows[:, faults.index(i)] *= np.array(row)[levels[:, c]]
+        chances = rows / (1.0 + rows)
+        # Two halves and one product of matrices, instead of 2^n columns for each combination of levels.
+        half = len(faults) // 2
+        low, high = states_from(chances[:, :half]), states_from(chances[:, half:])
+        joint = (high * weights[:, None]).T @ low
+        total *= _spread(faults, joint.ravel(), n)
+    return total
+
+
+def at_most(leak: float, shows: Mapping[int, float], n: int) -> Floats:
+    """Return P(outcome <= k | s) = leak * product of the rows of the faults in s, for all 2^n states."""
+    table = np.array([leak])
+    for i in range(n):
+        c = shows.get(i, 1.0)
+        table = np.concatenate([table, table * c])
+    return table
+
+
+def likelihood(clue: Clue, n: int) -> Floats:
+    """Return P(clue | s) for all 2^n states."""
+    if clue.seen is not None:
+        every = np.arange(1 << n, dtype=np.int64)
+        fits = np.ones(1 << n, dtype=bool)
+        for i, present in clue.seen.items():
+            fits &= ((every >> i) & 1) == int(present)
+        return fits.astype(float)
+    shows, worst = clue.shows or {}, len(clue.leak)
+    k = clue.outcome
+    upper = at_most(clue.leak[k], {i: r[k] for i, r in shows.items()}, n) if k < worst else np.ones(1 << n)
+    lower = at_most(clue.leak[k - 1], {i: r[k - 1] for i, r in shows.items()}, n) if k > 0 else 0.0
+    return np.maximum(upper - lower, 0.0)
+
+
+def condition(prior: Floats, clues: Sequence[Clue]) -> Posterior:
+    """Return the posterior over states.
+
+    prior: (2^n,) from `prior_states`. The order of the clues does not matter beyond rounding.
+    Raises ImpossibleEvidence naming the fewest findings that conflict.
+    """
+    n = int(prior.size).bit_length() - 1
+    rows = [likelihood(clue, n) for clue in sorted(clues, key=lambda c: (c.name, c.outcome))]
+    joint = prior.copy()
+    for row in rows:
+        joint *= row
+    evidence = float(joint.sum())
+    if evidence <= 0.0:
+        raise ImpossibleEvidence(_conflict(prior, clues))
+    joint /= evidence
+    marginal = np.array([joint.reshape(-1, 2, 1 << i)[:, 1, :].sum() for i in range(n)])
+    return _pruned(joint, marginal, evidence)
+
+
+def _pruned(joint: Floats, marginal: Floats, evidence: float) -> Posterior:
+    """Keep the likeliest states; what is dropped sums to DROPPED_AT_MOST or less."""
+    likely = np.flatnonzero(joint > DROPPED_AT_MOST / joint.size)
+    order = likely[np.argsort(-joint[likely], kind="stable")]
+    tail = joint.sum() - np.cumsum(joint[order])
+    kept = order[: int(np.searchsorted(-tail, -DROPPED_AT_MOST)) + 1]
+    weights = joint[kept]
+    mass = float(weights.sum())
+    return Posterior(kept.astype(np.int64), weights / mass, marginal, evidence, max(0.0, 1.0 - mass))
+
+
+def _conflict(prior: Floats, clues: Sequence[Clue]) -> list[str]:
+    """Return a smallest set of findings that can't occur together: drop each one that is not needed for it."""
+    n = int(prior.size).bit_length() - 1
+    rows = [likelihood(clue, n) for clue in clues]
+    needed = list(range(len(clues)))
+    for i in range(len(clues)):
+        rest = [j for j in needed if j != i]
+        if float((prior * np.prod([rows[j] for j in rest], axis=0)).sum() if rest else prior.sum()) <= 0.0:
+            needed = rest
+    return [clues[j].name for j in needed]

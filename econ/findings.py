@@ -1,0 +1,170 @@
+"""Findings: what was told and seen, turned into the causes and clues of the evidence kernel.
+
+Also: which faults bear on the case (at most 16 are in play), which holds are open, which checks are still open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from econ.case import SAID_NOTHING, Case, Finding, Report
+from econ.evidence import Cause, Clue, odds
+from econ.knowledge import Check
+from econ.problems import BadInput, Problem
+from econ.rulebook import FAULTS_IN_PLAY, SOMETHING_ELSE, MachineClass
+
+BEARS_BELOW = 0.995  # a fault bears on an abnormal outcome if alone it would keep it normal less often than this
+LATENT_FROM = 0.02  # a hidden fault of at least this prior is kept in play though nothing heard points to it
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What a case tells the evidence kernel.
+
+    faults: ids in play, bit order of the states. left_out: ids that would bear on the case but did not fit.
+    base_odds: (n,). causes: history. complaints, findings: clues. outcomes: check -> outcome number heard.
+    """
+
+    faults: tuple[str, ...]
+    left_out: tuple[str, ...]
+    base_odds: tuple[float, ...]
+    causes: tuple[Cause, ...]
+    complaints: tuple[Clue, ...]
+    findings: tuple[Clue, ...]
+    outcomes: Mapping[str, int]
+    opened: frozenset[str]
+
+    @property
+    def clues(self) -> tuple[Clue, ...]:
+        """Everything that counts as a finding, complaints included."""
+        return self.complaints + self.findings
+
+
+def outcome_of(check: Check, finding: Finding) -> int | None:
+    """Return the outcome number of a finding, or None where it says nothing. Names must have been checked."""
+    if finding.reading is not None and check.reading is not None:
+        bands = check.reading.bands
+        within = [finding.reading >= b if check.reading.falling else finding.reading <= b for b in bands]
+        return within.index(True) if True in within else len(bands)
+    if finding.outcome is None or finding.outcome in SAID_NOTHING:
+        return None
+    return check.outcomes.index(finding.outcome)
+
+
+def level_weights(case: Case, c: MachineClass, fact: str) -> tuple[float, ...]:
+    """Return how likely each level of a fact is: known, reported with some reliability, or unknown."""
+    levels, share = c.facts[fact].levels, c.facts[fact].weights
+    told = case.history.get(fact)
+    if told is None or told in SAID_NOTHING:
+        return share
+    level, trust = (told.level, told.reliable) if isinstance(told, Report) else (told, 1.0)
+    return tuple(trust * (name == level) + (1 - trust) * w for name, w in zip(levels, share, strict=True))
+
+
+def heard_outcomes(case: Case, c: MachineClass) -> tuple[dict[str, int], dict[str, Finding]]:
+    """Return complaint and check outcomes by check, and the findings of opening checks."""
+    told: dict[str, int] = {}
+    for complaint in case.complaints:
+        entry = c.complaints[complaint]
+        told[entry.check] = max(told.get(entry.check, 0), c.checks[entry.check].outcomes.index(entry.outcome))
+    opened: dict[str, Finding] = {}
+    for finding in case.findings:
+        if finding.found is not None:
+            opened[finding.check] = finding
+            continue
+        k = outcome_of(c.checks[finding.check], finding)
+        if k is not None:
+            told[finding.check] = k
+    return told, opened
+
+
+def _prior(case: Case, c: MachineClass, fault: str) -> float:
+    """Return the prior probability of a fault with its history, each unknown fact averaged by itself."""
+    figures = c.faults[fault]
+    o = odds(figures.prior or 0.0)
+    for fact, row in figures.factors.items():
+        o *= sum(w * f for w, f in zip(level_weights(case, c, fact), row, strict=True))
+    return o / (1 + o)
+
+
+def _bearing(case: Case, c: MachineClass, told: Mapping[str, int], seen: frozenset[str]) -> dict[str, float]:
+    """Return how much each fault bears on the case: its prior times how much it explains what was heard."""
+    weight: dict[str, float] = {}
+    for i, fault in c.faults.items():
+        if fault.wear:
+            continue
+        prior, lift = _prior(case, c, i), 1.0
+        points = False
+        for check, k in told.items():
+            row = fault.shows.get(check)
+            if row is None or k == 0:
+                continue
+            points |= row[0] < BEARS_BELOW
+            leak = 1 - c.checks[check].leak[k - 1]
+            alone = 1 - row[k - 1] * c.checks[check].leak[k - 1]
+            lift *= alone / max(leak, 1e-6)
+        if i == SOMETHING_ELSE or i in seen or points or (fault.hidden and prior >= LATENT_FROM):
+            certain = i == SOMETHING_ELSE or i in seen
+            weight[i] = float("inf") if certain else prior * lift
+    return weight
+
+
+def hear(case: Case, c: MachineClass) -> Heard:
+    """Return what the case tells, for the faults in play. All names of the case must have been checked."""
+    told, opened = heard_outcomes(case, c)
+    seen = frozenset(i for finding in opened.values() for i in finding.found or ())
+    weight = _bearing(case, c, told, seen)
+    ranked = sorted(weight, key=lambda i: (-weight[i], i))
+    chosen = [i for i in c.faults if i in set(ranked[:FAULTS_IN_PLAY])]
+    number = {i: n for n, i in enumerate(chosen)}
+    causes = [
+        Cause(
+            level_weights(case, c, fact),
+            {number[i]: c.faults[i].factors[fact] for i in chosen if fact in c.faults[i].factors},
+        )
+        for fact in c.facts
+    ]
+
+    def clue(check: str, k: int) -> Clue:
+        rows = {number[i]: c.faults[i].shows[check] for i in chosen if check in c.faults[i].shows}
+        return Clue(check, k, c.checks[check].leak, rows)
+
+    return Heard(
+        tuple(chosen),
+        tuple(ranked[FAULTS_IN_PLAY:]),
+        tuple(odds(c.faults[i].prior or 0.0) for i in chosen),
+        tuple(cause for cause in causes if cause.factors),
+        tuple(clue(i, k) for i, k in told.items() if c.checks[i].complaint),
+        tuple(clue(i, k) for i, k in told.items() if not c.checks[i].complaint)
+        + tuple(
+            Clue(i, seen={number[f]: f in (o.found or ()) for f in c.checks[i].reveals if f in number})
+            for i, o in opened.items()
+        ),
+        told,
+        frozenset(opened),
+    )
+
+
+def open_holds(case: Case, c: MachineClass, outcomes: Mapping[str, int]) -> tuple[str, ...]:
+    """Return the holds opened by findings, complaints and history, in the order of the rulebook."""
+    found = []
+    for i, hold in c.holds.items():
+        for o in hold.opened_by:
+            if o.check is not None and o.outcome is not None:
+                hit = outcomes.get(o.check, 0) >= c.checks[o.check].outcomes.index(o.outcome)
+            else:
+                told = case.history.get(o.fact or "")
+                hit = (told.level if isinstance(told, Report) else told) == o.level
+            if hit:
+                found.append(i)
+                break
+    return tuple(found)
+
+
+def impossible(names: Sequence[str], case: Case) -> BadInput:
+    """Return the error for findings that can't occur together."""
+    said = {finding.check: str(finding.outcome or finding.reading or finding.found) for finding in case.findings}
+    value = ", ".join(f"{n} = {said[n]}" if n in said else n for n in names)
+    rule = "the rulebook gives these together no chance at all"
+    return BadInput([Problem("findings", value, rule, "look again at one of them, or mark it not_sure")])

@@ -1,0 +1,118 @@
+"""Looking: the checks still open, least effort first, and what each result would do to the odds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from econ.case import Case
+from econ.costing import THOUSAND, Bench
+from econ.evidence import Posterior
+from econ.findings import Heard
+from econ.knowledge import Check
+from econ.rulebook import MachineClass
+
+Floats = NDArray[np.float64]
+LOOKED_AT = 0.999  # share of the posterior that is looked at
+NAMED = 5  # faults named for each result
+TELLS_FROM = 0.02  # a check that moves no fault's probability by this much is not listed
+
+
+@dataclass(frozen=True)
+class Leaning:
+    """A fault's probability once a result is in."""
+
+    id: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class Result:
+    """One possible result of a check: its chance, the leading faults then, and the chance of any hidden damage."""
+
+    outcome: str
+    chance: float
+    faults: tuple[Leaning, ...]
+    hidden_damage: float
+
+
+@dataclass(frozen=True)
+class OpenCheck:
+    """A check not made yet. minutes: own time and the operations it needs. waits_for: checks to be made first."""
+
+    id: str
+    title: str
+    minutes: float
+    how: str
+    waits_for: tuple[str, ...]
+    results: tuple[Result, ...]
+
+
+def _rows(check: Check, c: MachineClass, heard: Heard, present: NDArray[np.bool_], name: str) -> Floats | None:
+    """Return P(result | state), (results, m), or None where no fault in play bears on the check."""
+    if check.reveals:
+        at = [heard.faults.index(f) for f in check.reveals if f in heard.faults]
+        if not at:
+            return None
+        none = ~present[:, at].any(axis=1)
+        return np.array([none, *(present[:, i] for i in at)], dtype=float)
+    rows = {i: c.faults[f].shows[name] for i, f in enumerate(heard.faults) if name in c.faults[f].shows}
+    if not rows:
+        return None
+    steps = [
+        check.leak[k] * np.prod([np.where(present[:, i], r[k], 1.0) for i, r in rows.items()], axis=0)
+        for k in range(len(check.leak))
+    ]
+    upto = np.array([np.zeros(present.shape[0]), *steps, np.ones(present.shape[0])])
+    return np.maximum(np.diff(upto, axis=0), 0.0)
+
+
+def _names(check: Check, heard: Heard) -> tuple[str, ...]:
+    if check.reveals:
+        return ("nothing", *(f for f in check.reveals if f in heard.faults))
+    return check.outcomes
+
+
+def effort_minutes(check: Check, bench: Bench) -> float:
+    """Return own time of a check and of the operations it needs, at mean hours [minutes]."""
+    ops = [bench.ops.index(o) for o in check.operations]
+    hours = int(bench.op_hours[ops].sum() + bench.op_trouble_hours[ops].sum()) if ops else 0
+    return round(check.minutes + 60 * hours / THOUSAND, 1)
+
+
+def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior, bench: Bench) -> tuple[OpenCheck, ...]:
+    """Return the open checks that can still tell something, least effort first."""
+    enough = int(np.searchsorted(np.cumsum(posterior.weights), LOOKED_AT)) + 1
+    states, weights = posterior.states[:enough], posterior.weights[:enough]
+    weights = weights / weights.sum()
+    present = (states[:, None] >> np.arange(len(heard.faults)) & 1).astype(bool)
+    hidden = present[:, [c.faults[f].hidden for f in heard.faults]].any(axis=1)
+    now = weights @ present
+    made = set(heard.outcomes) | heard.opened | {f.check for f in case.findings}
+    found = []
+    for name, check in c.checks.items():
+        if check.complaint or name in made:
+            continue
+        rows = _rows(check, c, heard, present, name)
+        if rows is None:
+            continue
+        joint = rows * weights
+        chances = joint.sum(axis=1)
+        after = np.divide(joint @ present, chances[:, None], out=np.zeros((len(rows), present.shape[1])), where=chances[:, None] > 0)
+        if float(np.abs(after - now)[chances > 1e-5].max(initial=0.0)) < TELLS_FROM:
+            continue
+        results = tuple(
+            Result(
+                outcome,
+                float(chances[k]),
+                tuple(Leaning(heard.faults[i], float(after[k, i])) for i in np.argsort(-after[k], kind="stable")[:NAMED]),
+                float((joint[k] * hidden).sum() / chances[k]),
+            )
+            for k, outcome in enumerate(_names(check, heard))
+            if chances[k] > 1e-5
+        )
+        waits = tuple(r for r in check.requires if r not in made)
+        found.append(OpenCheck(name, check.title, effort_minutes(check, bench), check.how, waits, results))
+    return tuple(sorted(found, key=lambda x: (x.minutes, x.id)))

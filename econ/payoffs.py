@@ -1,0 +1,158 @@
+"""Payoffs: what each way of going on brings the decider, for many sets of faults at once.
+
+Two questions are answered for whoever decides: what is the machine worth once it is back in use (owner) or sold as
+working (reseller) with given faults left in it, and what does each way of letting it go bring. Money in minor units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from econ.market import Market, new_flows, own_flows, used_flows
+from econ.rulebook import MachineClass
+from econ.states import Effects, FaultTable, Masks, effects
+from econ.terms import Terms
+from econ.worth import Flows, InUse, cost_per_year, worth_in_use
+
+Floats = NDArray[np.float64]
+DISPOSALS = ("sell_as_stands", "part_out", "scrap")
+
+
+@dataclass(frozen=True)
+class Replacement:
+    """A way of getting the service elsewhere.
+
+    worth: net of its price, against paying e for every year [money]; outlay: paid today [money]; per_year: its cost of
+    a year of service [money/year]; years: discounted years of service it is kept for.
+    """
+
+    worth: float
+    outlay: float
+    per_year: float
+    years: float
+
+
+@dataclass(frozen=True)
+class Payoffs:
+    """What a decider gets. kept(masks, renewal) -> worth and years; let_go(masks) -> disposal -> worth."""
+
+    year_of_service: float
+    challenger: str
+    kept: Callable[[Masks, float], InUse]
+    let_go: Callable[[Masks], Mapping[str, Floats]]
+    as_stands: Callable[[Masks], Floats]
+    replacements: Mapping[str, Replacement]
+    replacement_weeks: float
+    week: float
+
+
+def year_of_service(market: Market, terms: Terms) -> tuple[float, str]:
+    """Return e, the cheapest cost of a year of service [money/year], and who offers it.
+
+    Challengers: new, used, and doing without where its yearly cost is stated.
+    """
+    offers = {
+        "new": float(cost_per_year(market.new_total, new_flows(market, terms)).min()),
+        "used": float(cost_per_year(market.used_total, used_flows(market, terms)).min()),
+    }
+    if "do_without_per_year" in terms.figures:
+        offers["do_without"] = terms["do_without_per_year"]
+    best = min(offers, key=lambda name: offers[name])
+    return offers[best], best
+
+
+def _replacements(market: Market, terms: Terms, e: float) -> dict[str, Replacement]:
+    one = np.ones(1)
+    found = {}
+    for name, price, flows in (
+        ("replace_used", market.used_total, used_flows(market, terms)),
+        ("replace_new", market.new_total, new_flows(market, terms)),
+    ):
+        use = worth_in_use(flows, e, one, one, one)
+        found[name] = Replacement(
+            float(use.worth[0]) - price, price, float(cost_per_year(price, flows).min()), float(use.years[0])
+        )
+    if "do_without_per_year" in terms.figures:
+        d = new_flows(market, terms).discount[1:]
+        years, yearly = float(d.sum()) / 12, terms["do_without_per_year"]
+        found["do_without"] = Replacement(-(yearly - e) * years, 0.0, yearly, years)
+    return found
+
+
+def _let_go(
+    table: FaultTable, market: Market, terms: Terms, c: MachineClass, as_stands: Callable[[Masks], Floats]
+) -> Callable[[Masks], Mapping[str, Floats]]:
+    fee, worth = terms["selling_fee_rate"], terms.money("hour_worth")
+    reseller = terms.perspective == "reseller"
+    unsold = terms["unsold_chance"] if reseller else 0.0
+    holding = terms.money("holding_per_week") * market.days_to_sell / 7 if reseller else 0.0
+
+    def let_go(masks: Masks) -> Mapping[str, Floats]:
+        left = effects(table, masks)
+        parts = market.part_out * left.parts * (1 - fee) - c.value.part_out_hours * worth - holding
+        scrap = np.full(masks.size, market.scrap)
+        hours = terms["selling_hours"] * worth
+        sold = as_stands(masks) * (1 - fee) - terms.money("selling_cost")
+        sell = (1 - unsold) * sold + unsold * market.scrap - hours - holding
+        return {"sell_as_stands": sell, "part_out": parts, "scrap": scrap}
+
+    return let_go
+
+
+def make_payoffs(
+    table: FaultTable, market: Market, terms: Terms, c: MachineClass, steepness: float, as_is_kept: float
+) -> Payoffs:
+    """Return the payoffs of a case.
+
+    steepness: exponent on the as-is shares (market.steepness); as_is_kept: share of the as-is price left after the
+    machine was opened [1].
+    """
+    def as_stands(masks: Masks) -> Floats:
+        price: Floats = market.running * effects(table, masks).price ** steepness * as_is_kept
+        return price
+
+    let_go = _let_go(table, market, terms, c, as_stands)
+    weeks = terms["replacement_days"] / 7
+    week = terms.money("downtime_per_week") * market.downtime_season
+    if terms.perspective == "reseller":
+        return Payoffs(0.0, "", _sold_as_working(table, market, terms, as_stands), let_go, as_stands, {}, 0.0, 0.0)
+    e, challenger = year_of_service(market, terms)
+    flows: dict[float, Flows] = {}
+
+    def kept(masks: Masks, renewal: float) -> InUse:
+        if renewal not in flows:
+            flows[renewal] = own_flows(market, terms, renewal)
+        left: Effects = effects(table, masks)
+        return worth_in_use(flows[renewal], e, left.service, left.survive, left.price**steepness)
+
+    return Payoffs(e, challenger, kept, let_go, as_stands, _replacements(market, terms, e), weeks, week)
+
+
+def _sold_as_working(
+    table: FaultTable, market: Market, terms: Terms, as_stands: Callable[[Masks], Floats]
+) -> Callable[[Masks, float], InUse]:
+    """Return what a reseller gets for the machine repaired, with the faults in `masks` left in it.
+
+    Visible ones are disclosed and lower the price; hidden ones may bring the buyer back: the price is refunded and
+    the machine, worth what it is as it stands, comes back.
+    """
+    fee, q = terms["selling_fee_rate"], terms["unsold_chance"]
+    hours = (terms["selling_hours"] + terms["cleaning_hours"]) * terms.money("hour_worth")
+    holding = terms.money("holding_per_week") * market.days_to_sell / 7
+
+    def kept(masks: Masks, renewal: float) -> InUse:
+        del renewal  # a buyer pays for a working machine, not for the age of its engine
+        left = effects(table, masks)
+        price = market.running * left.seen_price
+        claims = (1 - left.unclaimed) * np.maximum(price - as_stands(masks), 0.0)
+        sold = price * (1 - fee) - terms.money("selling_cost") - claims
+        worth = (1 - q) * sold + q * max(market.scrap, 0.0) - hours - holding
+        return InUse(worth, np.zeros(masks.size, dtype=np.int64), np.zeros(masks.size))
+
+    return kept
+
+

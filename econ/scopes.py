@@ -1,0 +1,161 @@
+"""Scopes: which sets of jobs are worth considering, and the cheapest jobs to add after a failed release check."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from econ.costing import Bench, members, tickets, work
+from econ.evidence import Posterior
+from econ.rulebook import MachineClass
+from econ.states import Masks, mask_of, numbers_in
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Scope = tuple[int, ...]
+
+SCOPES_AT_MOST = 32
+LIKELY_STATES = 24  # how many of the likeliest states are given scopes that cover them
+COVERS_PER_STATE = 12
+
+
+@dataclass(frozen=True)
+class Jobs:
+    """The jobs of a bench as masks over the faults in play and the wanted wear faults after them.
+
+    clears: job number -> mask. for_fault: fault number -> jobs meant for it that can be done, in rulebook order.
+    """
+
+    clears: tuple[int, ...]
+    for_fault: tuple[tuple[int, ...], ...]
+    uncured: tuple[float, ...]
+    renewal: tuple[float, ...]
+
+    def cleared(self, scope: Iterable[int]) -> int:
+        """Return the faults a scope clears, as a mask."""
+        total = 0
+        for j in scope:
+            total |= self.clears[j]
+        return total
+
+    def renewed(self, scope: Iterable[int]) -> float:
+        """Return the share of the effective age a scope takes off: that of its most thorough job."""
+        return max((self.renewal[j] for j in scope), default=0.0)
+
+
+def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
+    """Return the jobs of a class as masks; fault order as given."""
+    number = {i: n for n, i in enumerate(faults)}
+    jobs = [c.jobs[j] for j in bench.jobs]
+    return Jobs(
+        tuple(mask_of(number[f] for f in job.cleared if f in number) for job in jobs),
+        tuple(
+            tuple(j for j, job in enumerate(jobs) if fault in job.clears and j not in bench.barred)
+            for fault in faults
+        ),
+        tuple(job.uncured for job in jobs),
+        tuple(job.renewal for job in jobs),
+    )
+
+
+def covers(jobs: Jobs, mask: int, at_most: int) -> list[Scope]:
+    """Return sets of jobs that clear every fault in a mask that has a job; none is larger than it need be."""
+    found: dict[Scope, None] = {}
+    alternatives = [jobs.for_fault[i] for i in numbers_in(mask) if jobs.for_fault[i]]
+    for choice in product(*alternatives):
+        scope = tuple(sorted(set(choice)))
+        for j in scope:
+            rest = tuple(x for x in scope if x != j)
+            if rest and jobs.cleared(rest) & mask == jobs.cleared(scope) & mask:
+                scope = rest
+        found[scope] = None
+        if len(found) >= at_most:
+            break
+    return list(found)
+
+
+def likely_scopes(jobs: Jobs, posterior: Posterior, failing: int, hidden: int, always: Scope) -> list[Scope]:
+    """Return scopes that cover the likely states, likeliest first.
+
+    failing, hidden: masks of faults that fail the release check, and that only opening shows. always: jobs every
+    scope has (they clear open holds).
+    """
+    found: dict[Scope, float] = {}
+    for state, weight in zip(posterior.states[:LIKELY_STATES], posterior.weights[:LIKELY_STATES], strict=True):
+        for part in {int(state), int(state) & failing, int(state) & (failing | hidden), int(state) & ~hidden}:
+            for scope in covers(jobs, part, COVERS_PER_STATE):
+                whole = tuple(sorted({*scope, *always}))
+                found[whole] = found.get(whole, 0.0) + float(weight)
+    if always:
+        found.setdefault(always, 0.0)
+    found.pop((), None)
+    return sorted(found, key=lambda s: (-found[s], s))[: 3 * SCOPES_AT_MOST]
+
+
+def neighbours(scope: Scope, always: Scope, more: Iterable[int]) -> list[Scope]:
+    """Return the scopes one job away from a scope: one more, or one fewer (never one of `always`)."""
+    fewer = [tuple(j for j in scope if j != out) for out in scope if out not in always]
+    larger = [tuple(sorted((*scope, j))) for j in more if j not in scope]
+    return [s for s in (*fewer, *larger) if s]
+
+
+@dataclass(frozen=True)
+class FollowUp:
+    """The cheapest jobs to add for k sets of failing faults: cost [money], what they clear, their renewal, parts."""
+
+    cost: Floats
+    clears: Masks
+    renewal: Floats
+    any_part: Bools
+
+
+def _ways(jobs: Jobs, failing: Masks, cheapest: dict[int, int]) -> list[tuple[NDArray[np.int64], Bools]]:
+    """Return ways to clear each set of failing faults: rows they serve, and their jobs (rows, jobs).
+
+    The first way takes each fault's cheapest job; each further one takes one thorough job for all the faults it
+    clears, where that is two or more, and the cheapest jobs for the rest.
+    """
+    def by_cheapest(masks: Masks) -> Bools:
+        member = np.zeros((masks.size, len(jobs.clears)), dtype=bool)
+        for fault, job in cheapest.items():
+            member[:, job] |= (masks >> fault & 1).astype(bool)
+        return member
+
+    able = (failing & ~mask_of(cheapest)) == 0
+    rows = np.flatnonzero(able)
+    ways = [(rows, by_cheapest(failing[rows]))]
+    for job in sorted({j for options in jobs.for_fault for j in options}):
+        meant = mask_of(i for i, options in enumerate(jobs.for_fault) if job in options)
+        rows = np.flatnonzero(able & (np.bitwise_count(failing & meant) >= 2))
+        if meant.bit_count() >= 2 and rows.size:
+            member = by_cheapest(failing[rows] & ~jobs.clears[job])
+            member[:, job] = True
+            ways.append((rows, member))
+    return ways
+
+
+def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
+    """Return the cheapest jobs that clear each set of failing faults, with tracing and retest; inf where there are none.
+
+    The repair has been put back together, so shared strip-down is paid again.
+    """
+    single = sorted({j for options in jobs.for_fault for j in options})
+    alone = dict(zip(single, tickets(bench, members(bench, [(j,) for j in single]), False).cost.tolist(), strict=True))
+    cheapest = {i: min(o, key=lambda j: (alone[j], j)) for i, o in enumerate(jobs.for_fault) if o}
+    cost = np.full(failing.size, np.inf)
+    clears = np.zeros(failing.size, dtype=np.int64)
+    renewal, any_part = np.zeros(failing.size), np.zeros(failing.size, dtype=bool)
+    job_clears, job_renewal = np.array(jobs.clears, dtype=np.int64), np.array(jobs.renewal)
+    for rows, member in _ways(jobs, failing, cheapest):
+        price = tickets(bench, member, first=False).cost
+        better = price < cost[rows]
+        rows, member = rows[better], member[better]
+        cost[rows] = price[better]
+        clears[rows] = np.bitwise_or.reduce(np.where(member, job_clears, 0), axis=1)
+        renewal[rows] = np.where(member, job_renewal, 0.0).max(axis=1, initial=0.0)
+        any_part[rows] = work(bench, member).any_part
+    return FollowUp(cost, clears, renewal, any_part)

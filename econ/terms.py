@@ -1,0 +1,159 @@
+"""Terms: every figure a decision needs, with what the case leaves open filled in and said so."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from econ.case import Case
+from econ.knowledge import LifeFigures, pert_mean
+from econ.money import DIGITS, millionths, say, to_minor
+from econ.problems import BadInput, Problem
+from econ.rulebook import CURRENCY, MachineClass
+
+STATED = "stated in the case"
+FILE = "terms.toml"
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A figure the answer rests on: its name, its value in plain words, and where it comes from."""
+
+    name: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Default:
+    """A default term: value, whether it is money [rulebook currency], and its source."""
+
+    value: float
+    money: bool
+    source: str
+
+
+def read_defaults(texts: Mapping[str, str]) -> Mapping[str, Default]:
+    """Read the default terms from rulebook texts. Raises BadInput when the file is not usable."""
+    try:
+        tables = tomllib.loads(texts[FILE])
+        return {n: Default(float(t["value"]), bool(t.get("money")), str(t["source"])) for n, t in tables.items()}
+    except (KeyError, TypeError, ValueError, tomllib.TOMLDecodeError) as error:
+        rule = f"default terms have a value and a source each: {error}"
+        raise BadInput([Problem(FILE, "unreadable", rule, "correct the file")]) from None
+
+
+@dataclass(frozen=True)
+class Terms:
+    """All terms settled. Money in minor units of the case's currency, rates as in the case.
+
+    month: 0..11 of the season tables (shifted by half a year in the south). weeks figures in weeks.
+    """
+
+    currency: str
+    perspective: str
+    by_shop: bool
+    scale: float
+    month: int
+    figures: Mapping[str, float]
+    new_price: int
+    assumptions: tuple[Assumption, ...]
+
+    def money(self, name: str) -> int:
+        """Return a money term [minor units]."""
+        return round(self.figures[name])
+
+    def from_rulebook(self, amount: float) -> int:
+        """Return a rulebook price as minor units of the case's currency."""
+        return round(amount * self.scale * 10 ** DIGITS[self.currency])
+
+    def __getitem__(self, name: str) -> float:
+        """Return a term that is not money."""
+        return self.figures[name]
+
+
+def life_figures(case: Case, machine_class: MachineClass) -> LifeFigures:
+    """Return the life figures for the case's use, the residential ones where the class has no others."""
+    return machine_class.life.get(case.machine.use, machine_class.life["residential"])
+
+
+def scale_to(case: Case, machine_class: MachineClass) -> float:
+    """Return the factor from rulebook prices to the case's currency [1]: 1 in the rulebook's own currency.
+
+    Elsewhere the ratio of the case's new price to the class's typical one stands for the exchange rate and the level
+    of prices. Raises BadInput where that new price is missing.
+    """
+    if case.currency == CURRENCY:
+        return 1.0
+    if case.machine.new_price is None or case.machine.new_price <= 0:
+        rule = f"the rulebook's typical prices are in {CURRENCY}; a case in {case.currency} states its new price"
+        raise BadInput([Problem("machine.new_price", "nothing", rule, "add the price of an equivalent new machine")])
+    return float(case.machine.new_price) / pert_mean(machine_class.about.new_price)
+
+
+def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Default]) -> Terms:
+    """Return all terms of a case, defaults filled in from `defaults` and listed as assumptions.
+
+    case.as_of must be set. Raises BadInput as `scale_to` does.
+    """
+    scale, unit = scale_to(case, machine_class), 10 ** DIGITS[case.currency]
+    notes: list[Assumption] = []
+    figures: dict[str, float] = {}
+    given = case.terms
+    for name in type(given).model_fields:
+        value: Any = getattr(given, name)
+        if isinstance(value, Decimal):
+            figures[name] = to_minor(value, case.currency)
+        elif isinstance(value, int | float):
+            figures[name] = float(value)
+    stated = frozenset(given.model_fields_set)
+    by_shop = given.work_by == "shop" or (
+        given.work_by is None
+        and (case.perspective == "shop" or (case.perspective == "owner" and "shop_rate" in stated))
+    )
+    idle = {"slowness"} if by_shop else set()
+    idle |= set() if by_shop else {"shop_rate", "billing_step_hours", "mechanic_wage", "queue_weeks"}
+    idle |= set() if case.perspective == "reseller" else {"cleaning_hours", "unsold_chance"}
+    idle |= set() if case.perspective == "shop" else {"mechanic_wage"}
+    for name, default in defaults.items():
+        if name in figures:
+            continue
+        figures[name] = default.value * scale * unit if default.money else default.value
+        if default.money and name != "scrap_per_kg":
+            figures[name] = float(round(figures[name]))
+        if name not in idle:
+            value = say(figures[name], case.currency) if default.money else f"{default.value:g}"
+            notes.append(Assumption(name, value, default.source))
+    if not by_shop:
+        figures["queue_weeks"] = figures["queue_weeks"] if "queue_weeks" in stated else 0.0
+    new_price = case.machine.new_price
+    if new_price is None:
+        typical = pert_mean(machine_class.about.new_price)
+        new_price = Decimal(str(round(typical, 2)))
+        notes.append(
+            Assumption("new_price", f"{CURRENCY} {typical:,.0f}", machine_class.about.new_price_source)
+        )
+    if scale != 1.0:
+        source = f"typical prices in {CURRENCY} scaled by the new price of the case over the class's typical one"
+        notes.append(Assumption("price_scale", f"{scale:.4g}", source))
+    if case.as_of is None:
+        raise BadInput([Problem("as_of", "nothing", "the day of the decision sets the season", "add it")])
+    month = (case.as_of.month - 1 + (6 if given.hemisphere == "south" else 0)) % 12
+    return Terms(
+        case.currency,
+        case.perspective,
+        by_shop,
+        scale,
+        month,
+        figures,
+        to_minor(new_price, case.currency),
+        tuple(notes),
+    )
+
+
+def rate_millionths(rate: float) -> int:
+    """Return a rate given as a number [1] as whole millionths."""
+    return millionths(Decimal(repr(rate)))

@@ -1,0 +1,339 @@
+"""Verdict: the last station. From a checked case to the whole answer, ready for any door."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from econ.case import Case
+from econ.costing import Bench, make_bench, members, tickets
+from econ.courses import (
+    Course,
+    Setting,
+    all_courses,
+    best_course,
+    best_without_repair,
+    confidence,
+)
+from econ.estimate import Estimate, make_estimate
+from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
+from econ.findings import Heard, hear, impossible, open_holds
+from econ.looking import OpenCheck, open_checks
+from econ.market import Market, read_market, steepness
+from econ.money import say, to_decimal
+from econ.payoffs import make_payoffs
+from econ.release import ReleaseTest, release_tests
+from econ.rulebook import MachineClass
+from econ.scopes import Scope, make_jobs
+from econ.states import FaultTable, effects, fault_table
+from econ.terms import Assumption, Default, Terms, settle
+from econ.thumb import RuleOfThumb, rules_of_thumb
+from econ.words import confidence_word, headline, title_of
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer. advantage: better off than the next best course of another kind (`over`), if there is one."""
+
+    course: str
+    headline: str
+    advantage: Decimal | None
+    over: str | None
+    confidence: float
+    confidence_word: str
+
+
+@dataclass(frozen=True)
+class CourseLine:
+    """One course for people and programs; money in the case's currency, cash_now paid (-) or received (+)."""
+
+    course: str
+    kind: str
+    title: str
+    jobs: tuple[str, ...]
+    net_worth: Decimal
+    cash_now: Decimal
+    present_cost: Decimal
+    cost_per_year: Decimal | None
+    hours: float
+    weeks_without: float
+    passes_at_once: float | None
+    jobs_added_later: Decimal | None
+    repair_limit: Decimal | None
+    gross_profit: Decimal | None
+    gross_profit_per_hour: Decimal | None
+    disposal: str | None
+    barred: str | None
+
+
+@dataclass(frozen=True)
+class FaultLine:
+    """A fault: its prior (history known, nothing heard), what is believed now, and whether only opening shows it."""
+
+    id: str
+    title: str
+    prior: float
+    probability: float
+    hidden: bool
+
+
+@dataclass(frozen=True)
+class HoldLine:
+    """An open hold: why, what clears it, and by which rule."""
+
+    id: str
+    title: str
+    why: str
+    cleared_by: tuple[str, ...]
+    source: str
+
+
+@dataclass(frozen=True)
+class CautionLine:
+    """A caution and its source."""
+
+    id: str
+    text: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What a reseller may pay: the highest offer, and what is left at the asked price."""
+
+    highest: Decimal
+    asking_price: Decimal | None
+    left_at_asking: Decimal | None
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The whole answer to one case."""
+
+    version: str
+    as_of: str
+    perspective: str
+    currency: str
+    machine_class: str
+    verdict: Verdict
+    courses: tuple[CourseLine, ...]
+    faults: tuple[FaultLine, ...]
+    faults_left_out: tuple[str, ...]
+    hidden_damage: float
+    open_checks: tuple[OpenCheck, ...]
+    repair_limit: Decimal | None
+    estimate: Estimate | None
+    offer: Offer | None
+    holds: tuple[HoldLine, ...]
+    cautions: tuple[CautionLine, ...]
+    release_checks: tuple[ReleaseTest, ...]
+    rule_of_thumb: tuple[RuleOfThumb, ...]
+    assumptions: tuple[Assumption, ...]
+    spent_so_far: Decimal
+    dropped_mass: float
+
+
+def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version: str = "") -> Decision:
+    """Return the answer to a case.
+
+    case: checked, with as_of. c: its machine class. defaults: terms for what the case leaves open.
+    Raises BadInput where findings exclude each other or stated figures contradict each other.
+    """
+    terms = settle(case, c, defaults)
+    market = read_market(case, c, terms)
+    heard = hear(case, c)
+    prior = prior_states(heard.base_odds, heard.causes)
+    try:
+        complained = condition(prior, heard.complaints)
+        posterior = condition(prior, heard.clues) if heard.findings else complained
+    except ImpossibleEvidence as error:
+        raise impossible(error.names, case) from None
+    bench = make_bench(case, c, terms)
+    holds = open_holds(case, c, heard.outcomes)
+    setting = _setting(case, c, terms, market, heard, complained, posterior, bench, holds)
+    courses = all_courses(setting)
+    return _answer(case, c, setting, market, heard, condition(prior, ()), courses, holds, version)
+
+
+def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[Scope, str]:
+    """Return the cheapest jobs that clear the open holds, and why no repair is possible where one can't be."""
+    chosen: list[int] = []
+    for hold in holds:
+        able = [bench.jobs.index(j) for j in c.holds[hold].cleared_by]
+        able = [j for j in able if j not in bench.barred]
+        if not able:
+            return (), f"{c.holds[hold].title}: nothing that can be done here clears this"
+        if not set(able) & set(chosen):
+            cost = tickets(bench, members(bench, [(j,) for j in able]), first=False).cost
+            chosen.append(able[int(np.argmin(cost))])
+    return tuple(sorted(chosen)), ""
+
+
+def _setting(
+    case: Case,
+    c: MachineClass,
+    terms: Terms,
+    market: Market,
+    heard: Heard,
+    complained: Posterior,
+    posterior: Posterior,
+    bench: Bench,
+    holds: Sequence[str],
+) -> Setting:
+    worn = [f for f, fault in c.faults.items() if fault.wear and any(f in c.jobs[w].clears for w in case.wanted)]
+    table: FaultTable = fault_table(c, (*heard.faults, *worn))
+    steep = 1.0
+    if market.as_is is not None:
+        shares = effects(table, complained.states).price
+        steep = steepness(market.as_is / market.running, shares, complained.weights)
+    kept = float(np.prod([1 - c.checks[i].as_is_drop for i in heard.opened]))
+    always, no_repair = _clearing(c, bench, holds)
+    return Setting(
+        table,
+        len(heard.faults),
+        make_jobs(bench, c, table.ids),
+        bench,
+        make_payoffs(table, market, terms, c, steep, kept),
+        posterior,
+        terms,
+        always,
+        tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
+        "; ".join(f"hold: {c.holds[h].title}" for h in holds),
+        no_repair,
+    )
+
+
+def _answer(
+    case: Case,
+    c: MachineClass,
+    s: Setting,
+    market: Market,
+    heard: Heard,
+    before: Posterior,
+    courses: Sequence[Course],
+    holds: Sequence[str],
+    version: str,
+) -> Decision:
+    money = lambda x: to_decimal(x, case.currency)  # noqa: E731 - a local shorthand for every field below
+    best, idle = best_course(courses), best_without_repair(courses)
+    rivals = [x for x in courses if x.kind != best.kind and not x.barred]
+    rival = best_course(rivals) if rivals else None
+    sure = confidence(best, courses, s.posterior.weights)
+    mending = [x for x in courses if x.kind == "repair" and not x.barred]
+    repair = best if best.kind == "repair" else (mending[0] if mending else None)
+    estimate = make_estimate(s.bench, c, repair.jobs, case.machine.rusty) if repair else None
+    limits = {id(x): x.worth + _ticket(s, x) - idle.worth for x in mending}
+    faults = _fault_lines(c, heard, before, s.posterior)
+    hidden = _any_hidden(s)
+    offer = _offer(case, s, best) if case.perspective == "reseller" else None
+    text = headline(case, c, s, best, rival, repair, limits.get(id(repair)), faults, offer)
+    return Decision(
+        version,
+        str(case.as_of),
+        case.perspective,
+        case.currency,
+        c.id,
+        Verdict(
+            _name(s, best),
+            text,
+            None if rival is None else money(best.worth - rival.worth),
+            None if rival is None else _name(s, rival),
+            round(sure, 6),
+            confidence_word(sure),
+        ),
+        tuple(_line(case, c, s, x, limits.get(id(x))) for x in courses),
+        faults,
+        heard.left_out,
+        hidden,
+        open_checks(case, c, heard, s.posterior, s.bench),
+        None if repair is None else money(limits[id(repair)]),
+        estimate,
+        offer,
+        tuple(HoldLine(h, c.holds[h].title, c.holds[h].why, c.holds[h].cleared_by, c.holds[h].source) for h in holds),
+        _cautions(c, s, repair),
+        release_tests(case, c, () if repair is None else tuple(s.bench.jobs[j] for j in repair.jobs)),
+        rules_of_thumb(case, s, market, repair, limits.get(id(repair)), estimate, best),
+        (*s.terms.assumptions, *market.assumptions, *_used_prices(c, s, repair), *s.bench.assumptions),
+        case.spent_so_far,
+        s.posterior.dropped,
+    )
+
+
+def _ticket(s: Setting, course: Course) -> float:
+    return float(tickets(s.bench, members(s.bench, [course.jobs])).cost[0])
+
+
+def _name(s: Setting, course: Course) -> str:
+    return course.kind if course.kind != "repair" else "repair:" + "+".join(s.bench.jobs[j] for j in course.jobs)
+
+
+def _line(case: Case, c: MachineClass, s: Setting, x: Course, limit: float | None) -> CourseLine:
+    money = lambda v: to_decimal(v, case.currency)  # noqa: E731 - a local shorthand for every field below
+    mends = x.kind == "repair"
+    return CourseLine(
+        _name(s, x),
+        x.kind,
+        title_of(c, s, x),
+        tuple(s.bench.jobs[j] for j in x.jobs),
+        money(x.worth),
+        money(x.cash),
+        money(x.cost),
+        money(x.cost / x.years) if x.years > 0.05 and case.perspective != "reseller" else None,
+        round(x.hours, 3),
+        round(x.weeks, 3),
+        round(x.cured, 6) if mends else None,
+        money(x.follow_up) if mends else None,
+        None if limit is None else money(limit),
+        None if x.margin is None else money(x.margin),
+        None if x.margin_per_hour is None else money(x.margin_per_hour),
+        x.disposal or None,
+        x.barred or None,
+    )
+
+
+def _fault_lines(c: MachineClass, heard: Heard, before: Posterior, now: Posterior) -> tuple[FaultLine, ...]:
+    lines = [
+        FaultLine(f, c.faults[f].title, float(before.marginal[i]), float(now.marginal[i]), c.faults[f].hidden)
+        for i, f in enumerate(heard.faults)
+    ]
+    return tuple(sorted(lines, key=lambda line: (-line.probability, line.id)))
+
+
+def _any_hidden(s: Setting) -> float:
+    mask = sum(1 << i for i in range(s.in_play) if s.table.hidden[i])
+    return float(s.posterior.weights[(s.posterior.states & mask) != 0].sum())
+
+
+def _offer(case: Case, s: Setting, best: Course) -> Offer:
+    find, terms = case.find, s.terms
+    trip = terms.money("hour_worth") * find.travel_hours
+    highest = to_decimal(best.worth - trip, case.currency) - find.travel_cost
+    asked = find.asking_price
+    return Offer(max(highest, Decimal(0)), asked, None if asked is None else highest - asked)
+
+
+def _cautions(c: MachineClass, s: Setting, repair: Course | None) -> tuple[CautionLine, ...]:
+    names = list(c.about.cautions)
+    for j in repair.jobs if repair else ():
+        names += c.jobs[s.bench.jobs[j]].cautions
+    return tuple(CautionLine(n, c.cautions[n].text, c.cautions[n].source) for n in dict.fromkeys(names))
+
+
+def _used_prices(c: MachineClass, s: Setting, repair: Course | None) -> tuple[Assumption, ...]:
+    """Return the typical part prices the estimate rests on, where the case states none."""
+    if repair is None:
+        return ()
+    stated = {a.name for a in s.bench.assumptions}
+    bench, jobs = s.bench, list(repair.jobs)
+    ops = bench.job_ops[jobs].any(axis=0)
+    used = np.flatnonzero(bench.job_parts[jobs].sum(axis=0) + bench.op_parts[ops].sum(axis=0))
+    found = []
+    for p in used:
+        name = bench.parts[p]
+        if f"price.{name}" not in stated:
+            price = say(float(bench.unit_cost[p]), s.terms.currency)
+            found.append(Assumption(f"price.{name}", price, f"typical price, {c.parts[name].source}"))
+    return tuple(found)

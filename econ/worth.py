@@ -1,0 +1,120 @@
+"""Worth: what a year of service costs, and what a machine in hand is worth in use.
+
+Money in minor units, time in steps (months in a decision, years in a published example). A machine's `Flows` hold
+its service, survival, upkeep and sale price by step; everything else follows from them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+STEPS_PER_YEAR = 12
+
+
+@dataclass(frozen=True)
+class Flows:
+    """One machine over n steps from today.
+
+    survival: (n+1,) chance that it still serves, 1 at step 0. service: (n,) expected service in each step [years].
+    discount: (n+1,) present value of 1 at the end of each step. upkeep: (n,) cost of a year of service [money/year].
+    sale: (n+1,) price net of selling costs if it is sold at the end of the step [money]. scrap: its worth once a
+    failure has ended it [money].
+    """
+
+    survival: Floats
+    service: Floats
+    discount: Floats
+    upkeep: Floats
+    sale: Floats
+    scrap: float
+
+    @property
+    def ends(self) -> Floats:
+        """Chance that it ends in each step [1], (n,)."""
+        return self.survival[:-1] - self.survival[1:]
+
+
+@dataclass(frozen=True)
+class InUse:
+    """Worth in use of k machines: worth [money], the step at which to stop, discounted and plain years of service."""
+
+    worth: Floats
+    stop: NDArray[np.int64]
+    years: Floats
+
+
+def discount_factors(real_rate: float, steps: int, per_year: int = STEPS_PER_YEAR) -> Floats:
+    """Return (1 + r)^-t at the end of steps 0..n [1]; r is a yearly real rate.
+
+    References: S. K. Fuller and S. R. Petersen, NIST Handbook 135, 1995 (single present value, from memory).
+    """
+    factors: Floats = (1.0 + real_rate) ** (-np.arange(steps + 1) / per_year)
+    return factors
+
+
+def cost_per_year(price: float, flows: Flows) -> Floats:
+    """Return the cost of a year of service if the machine is bought at `price` and kept n = 1, 2, ... steps.
+
+    [P + sum d m upkeep - d(n) S(n) sale(n) - sum d (S(t-1) - S(t)) scrap] / sum d m, the equivalent annual cost where
+    nothing fails. Returns (n,) [money/year].
+
+    References: D. G. Newnan, T. G. Eschenbach, J. P. Lavelle, Engineering Economic Analysis, 9th ed. 2004, ch. 13.
+    """
+    d = flows.discount[1:]
+    outlay = price + np.cumsum(d * flows.service * flows.upkeep) - np.cumsum(d * flows.ends) * flows.scrap
+    back = d * flows.survival[1:] * flows.sale[1:]
+    result: Floats = (outlay - back) / np.cumsum(d * flows.service)
+    return result
+
+
+def marginal_cost(price: float, flows: Flows) -> Floats:
+    """Return the cost of keeping the machine one more step, at the end of that step; (n,) [money/step].
+
+    References: Newnan et al. 2004, Examples 13-2 and 13-4.
+    """
+    value = np.concatenate([[price], flows.sale[1:]]) * flows.survival
+    growth = flows.discount[:-1] / flows.discount[1:]
+    result: Floats = value[:-1] * growth - value[1:] + flows.service * flows.upkeep - flows.ends * flows.scrap
+    return result
+
+
+def worth_in_use(
+    flows: Flows,
+    year_of_service: float,
+    service_share: Floats,
+    survive_share: Floats,
+    sale_share: Floats,
+) -> InUse:
+    """Return the worth in use of a machine whose faults are left in place, stopping when it is best.
+
+    max over k of [sum d m (e - upkeep) + d(k) S(k) sale(k) + sum d (S(t-1) - S(t)) scrap], sums to k, k from 0.
+
+    year_of_service: e [money/year]. service_share: product of (1 - service loss) [1]; survive_share: product of
+    (1 - fatal chance), from the first step on [1]; sale_share: share of the sale price that disclosed faults leave
+    [1]; each (k,).
+    """
+    d, s = flows.discount, flows.survival
+    gain_rate = year_of_service - flows.upkeep
+    step = flows.service[0] / (0.5 * (1.0 + s[1]))  # length of a step [years]
+    first = 0.5 * step * d[1]  # discounted service of the first step that no fault can take away
+    gains = np.concatenate([[0.0], np.cumsum(d[1:] * flows.service * gain_rate)])
+    years = np.concatenate([[0.0], np.cumsum(d[1:] * flows.service)])
+    ends = np.concatenate([[0.0], np.cumsum(d[1:] * flows.ends)])
+    later = np.concatenate([[0.0], np.ones(s.size - 1)])
+    lost = (1.0 - survive_share)[:, None]
+    share, surv = service_share[:, None], survive_share[:, None]
+    held = np.maximum(flows.sale * sale_share[:, None], flows.scrap)
+    alive = d * s * (1.0 - lost * later)
+    value = (
+        share * (surv * gains + lost * later * first * gain_rate[0])
+        + alive * held
+        + (surv * ends + lost * later * d[1]) * flows.scrap
+    )
+    stop = value.argmax(axis=1)
+    row = np.arange(stop.size)
+    served = share[:, 0] * (surv[:, 0] * years[stop] + lost[:, 0] * later[stop] * first)
+    return InUse(value[row, stop], stop.astype(np.int64), served)
