@@ -23,7 +23,7 @@ _HOME = {
     "read_class": "rulebook",
     "read_defaults": "terms",
 }
-__all__ = ["__version__", *sorted(_HOME)]  # noqa: PLE0604 - the table above is the one list of names
+__all__ = ["__version__", *sorted(_HOME)]
 
 
 def __getattr__(name: str) -> Any:

@@ -43,9 +43,7 @@ def _day(value: object) -> object:
     return date.fromisoformat(value)
 
 
-AnyMoney = Annotated[
-    Decimal, BeforeValidator(_money), WithJsonSchema({"type": "string", "pattern": MONEY_PATTERN})
-]
+AnyMoney = Annotated[Decimal, BeforeValidator(_money), WithJsonSchema({"type": "string", "pattern": MONEY_PATTERN})]
 Money = Annotated[
     Decimal,
     BeforeValidator(_money),
@@ -204,7 +202,7 @@ class Case(Frozen):
     """One machine, its history, complaint, findings, prices and the terms of whoever decides."""
 
     perspective: Literal["owner", "shop", "reseller"] = Field(description="whose money is counted")
-    currency: str = Field("USD", json_schema_extra={"enum": sorted(DIGITS)})
+    currency: Annotated[str, WithJsonSchema({"type": "string", "enum": sorted(DIGITS)})] = "USD"
     as_of: Day | None = Field(None, description="day of the decision; sets the season")
     machine: Machine
     history: dict[Id, Id | Report] = Field(default_factory=dict, max_length=60)

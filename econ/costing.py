@@ -243,12 +243,12 @@ def members(bench: Bench, scopes: Sequence[Sequence[int]]) -> Bools:
     return member
 
 
-def work(bench: Bench, member: Bools, extra: Sequence[str] = (TEST_RUN,)) -> Work:
-    """Return the work in each scope (scopes, jobs); every scope also has the extra operations, the test run at least.
+def work(bench: Bench, member: Bools) -> Work:
+    """Return the work in each scope (scopes, jobs); every scope ends with the test run.
 
     Sums are of whole numbers far below 2^53, so products of float matrices are exact, and fast.
     """
-    always = np.isin(bench.ops, extra)
+    always = np.array([o == TEST_RUN for o in bench.ops])
     uses = bench.job_ops.astype(float)
 
     def used(rows: Bools) -> Bools:
@@ -259,7 +259,7 @@ def work(bench: Bench, member: Bools, extra: Sequence[str] = (TEST_RUN,)) -> Wor
     charged = used(member & ~bench.free_labour) | (always & ~used(member & bench.free_labour))
     bought = member & ~bench.free_parts
     quantity = bought.astype(float) @ bench.job_parts + used(bought).astype(float) @ bench.op_parts
-    return Work(used(member) | always, charged, quantity.astype(np.int64), quantity.any(axis=1))
+    return Work(used(member) | always, charged, quantity.astype(np.int64), np.any(quantity > 0, axis=1, keepdims=False))
 
 
 def labour_charge(charges: Charges, hours: IntArray) -> IntArray:
@@ -279,10 +279,10 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     """Return the tickets of scopes (scopes, jobs) at mean hours.
 
     first: with the fixed fees and the minimum charge of a first visit. Jobs added after a failed release check come
-    without them, but with the time it takes to trace what was missed.
+    without them.
     """
     charges = bench.charges if first else replace(bench.charges, minimum=0, fixed=())
-    w = work(bench, member, (TEST_RUN,) if first else (TEST_RUN, TRACING))
+    w = work(bench, member)
     all_hours = (bench.op_hours + bench.op_trouble_hours).astype(float)
     hours = (w.done.astype(float) @ all_hours).astype(np.int64)
     if charges.by_shop:
@@ -305,6 +305,13 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     tax = tax_on(charges, base)
     before_card = labour + parts + supplies + tools + fees + (0 if charges.tax_inclusive else tax)
     card = share(before_card, charges.card_rate)
-    return Tickets(
-        hours, labour, parts, supplies, tools, fees, tax, card, before_card + card, own_time, parts_cost
-    )
+    return Tickets(hours, labour, parts, supplies, tools, fees, tax, card, before_card + card, own_time, parts_cost)
+
+
+def tracing_cost(bench: Bench) -> float:
+    """Return the cost of halving once what the cause may be [money]: time of a look, at the shop's or the own rate."""
+    hours = int(bench.op_hours[bench.ops.index(TRACING)]) / THOUSAND
+    if not bench.charges.by_shop:
+        return hours * bench.terms["slowness"] * bench.terms.money("hour_worth")
+    taxed = "labour" in bench.charges.taxable and not bench.charges.tax_inclusive
+    return hours * bench.charges.labour_rate * (1 + bench.charges.tax_rate / RATE_UNIT * taxed)

@@ -18,14 +18,15 @@ from numpy.typing import NDArray
 from econ.costing import THOUSAND, Bench, Tickets, members, tickets, work
 from econ.evidence import Posterior
 from econ.payoffs import DISPOSALS, Payoffs
-from econ.scopes import SCOPES_AT_MOST, Jobs, Scope, follow_up, likely_scopes, neighbours
+from econ.scopes import Jobs, Scope, follow_up, likely_scopes, neighbours
 from econ.states import FaultTable, Masks, effects, mask_of
 from econ.terms import Terms
 
 Floats = NDArray[np.float64]
 USABLE_FROM = 0.1  # a machine that gives less of its service than this can't be kept in use as it is [1]; judgement
 TIE = 1e-6  # of the larger worth: below this the course that stands earlier wins
-SEARCH_MASS = 0.999  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
+SHOWN = 12  # repair courses worked out on the whole posterior and shown
+SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
 ROUNDS = 3  # of improving the best scopes by one job
 
 
@@ -34,8 +35,9 @@ class Course:
     """One course. Money in minor units; cash: paid (-) or received (+) today; cost: expected present cost in all.
 
     worth_by_state: (m,) net worth in each state of the posterior. weeks: without the machine. years: discounted years
-    of service. cured: chance that the release check passes at once. barred: why it can't be done, or empty.
-    follow_up: expected cost of jobs added later. margin, margin_per_hour: the shop's gross profit.
+    of service. cured: chance that no fault is left that costs much of its service. follow_up: expected cost of
+    tracing and of jobs added later. barred: why it can't be done, or empty. open_ended: the cause is found first,
+    then what it needs is done. margin, margin_per_hour: the shop's gross profit.
     """
 
     kind: str
@@ -52,13 +54,18 @@ class Course:
     follow_up: float
     disposal: str
     barred: str
+    open_ended: bool = False
     margin: float | None = None
     margin_per_hour: float | None = None
 
 
 @dataclass(frozen=True)
 class Setting:
-    """All that courses are computed from; faults in play first, wanted wear faults after them in bit order."""
+    """All that courses are computed from; faults in play first, wanted wear faults after them in bit order.
+
+    always: jobs that clear open holds. trace_cost: of halving once what it may be [money]. unusable: why it can't be
+    kept in use, or empty. no_repair: why no repair can be done, or empty.
+    """
 
     table: FaultTable
     in_play: int
@@ -69,7 +76,8 @@ class Setting:
     terms: Terms
     always: Scope
     wanted: Scope
-    hold: str
+    trace_cost: float
+    unusable: str
     no_repair: str
 
     @property
@@ -79,7 +87,13 @@ class Setting:
 
 
 class AfterRepair:
-    """Worth once a scope is done, with given faults left; each set of faults is worked out once."""
+    """Worth once a scope is done, with given faults left; each set of faults is worked out once.
+
+    Rows: worth if what was missed is traced, then mended or given up; expected cost of jobs added; discounted years of
+    service; cured at once (0 or 1); worth if it is given up untraced; years then.
+    """
+
+    ROWS = 6
 
     def __init__(self, setting: Setting) -> None:
         self._s = setting
@@ -94,8 +108,10 @@ class AfterRepair:
         )
 
     def __call__(self, masks: Masks, renewal: float, worn: int) -> Floats:
-        """Return (4, k): worth, expected cost of jobs added, years of service, passes at once (0 or 1)."""
-        rows = self._seen.setdefault((renewal, worn), np.full((4, 1 << self._s.in_play), np.nan))
+        """Return the rows for each set of faults left, (ROWS, k)."""
+        rows = self._seen.get((renewal, worn))
+        if rows is None:
+            rows = self._seen[renewal, worn] = np.full((self.ROWS, 1 << self._s.in_play), np.nan)
         new = masks[np.isnan(rows[0, masks])]
         if new.size:
             new = np.unique(new)
@@ -104,23 +120,25 @@ class AfterRepair:
         return result
 
     def _work_out(self, masks: Masks, renewal: float, worn: int) -> Floats:
-        s, p = self._s, self._s.payoffs
-        out = np.zeros((4, masks.size))
+        s = self._s
+        out = np.zeros((self.ROWS, masks.size))
         failing = masks & s.table.failing
         passes = failing == 0
         if passes.any():
-            use = p.kept(masks[passes] | worn, renewal)
-            out[:, passes] = np.array([use.worth, np.zeros(use.worth.size), use.years, np.ones(use.worth.size)])
+            use = s.payoffs.kept(masks[passes] | worn, renewal)
+            none = np.zeros(use.worth.size)
+            cured = (masks[passes] & s.table.costly) == 0
+            out[:, passes] = np.array([use.worth, none, use.years, cured, use.worth, use.years])
         if not passes.all():
             out[:, ~passes] = self._after_failure(masks[~passes], failing[~passes], renewal, worn)
         return out
 
     def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows of `__call__` where the release check fails: add the cheapest jobs, or give up."""
+        """Return the rows where the release check fails: add the cheapest jobs, or give up."""
         s, p = self._s, self._s.payoffs
         sets, place = np.unique(failing, return_inverse=True)
         more = follow_up(s.bench, s.jobs, sets)
-        left = masks & ~more.clears[place] | worn & ~more.clears[place]
+        left = (masks | worn) & ~more.clears[place]
         renewals = np.maximum(renewal, more.renewal)[place]
         worth, years = np.zeros(masks.size), np.zeros(masks.size)
         for r in np.unique(renewals):
@@ -132,7 +150,8 @@ class AfterRepair:
         drop = best_of(p.let_go(masks | worn)) + self._instead
         adds = add >= drop
         cost = np.where(adds, np.where(np.isinf(more.cost), 0.0, more.cost)[place], 0.0)
-        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), np.zeros(masks.size)])
+        none = np.zeros(masks.size)
+        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none])
 
 
 def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:
@@ -146,33 +165,70 @@ def best_of(ways: Mapping[str, Floats]) -> Floats:
     return best
 
 
-def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states: Masks) -> Floats:
-    """Return (scopes, 4, states): net worth, cost of jobs added, years, passes at once; before the ticket is paid.
+def entropy(weights: Floats) -> float:
+    """Return the entropy of weights that need not sum to 1 [bits]: how often what it may be must be halved.
 
-    Jobs may not cure, each by itself. A shop does its own work over again for nothing but the wait; who works for
-    himself pays again.
+    References: C. E. Shannon, A mathematical theory of communication, Bell System Technical J. 27, 1948.
+    """
+    q = weights[weights > 0]
+    if q.size < 2:
+        return 0.0
+    q = q / q.sum()
+    return float(-(q * np.log2(q)).sum())
+
+
+def open_ended(s: Setting, scope: Scope) -> bool:
+    """Return whether a scope leaves the jobs open until the cause is found; it is never given up untraced."""
+    return set(scope) <= {*s.always, *s.wanted}
+
+
+def _failures(s: Setting, scope: Scope) -> list[tuple[float, int]]:
+    """Return (chance, faults cleared) for each way in which jobs of a scope may not cure, each by itself.
+
+    A shop does its own work over again for nothing, so for its customers it cures in the end.
+    """
+    doubtful = [j for j in scope if s.jobs.uncured[j] > 0 and s.jobs.clears[j] & ~s.worn]
+    if s.terms.by_shop:
+        doubtful = []
+    found = []
+    for fails in product((False, True), repeat=len(doubtful)):
+        lost = {j for j, f in zip(doubtful, fails, strict=True) if f}
+        chance = float(np.prod([s.jobs.uncured[j] if j in lost else 1 - s.jobs.uncured[j] for j in doubtful]))
+        found.append((chance, s.jobs.cleared(j for j in scope if j not in lost)))
+    return found
+
+
+def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states: Masks, weights: Floats) -> Floats:
+    """Return (scopes, 4, states): net worth before the ticket, cost added later, years, cured at once.
+
+    Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
+    machine is given up, whichever is better on the whole.
     """
     out = np.zeros((len(scopes), 4, states.size))
     retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
     for i, scope in enumerate(scopes):
         renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
+        rows, seen = np.zeros((after.ROWS, states.size)), np.zeros(1 << s.in_play)
+        fails = np.zeros(states.size)
+        for chance, cleared in _failures(s, scope):
+            left = states & ~cleared
+            rows += chance * after(left, renewal, worn)
+            failing = left & s.table.failing
+            fails += chance * (failing != 0)
+            seen += chance * np.bincount(failing, weights, seen.size)
+        trace = entropy(seen[1:]) * s.trace_cost * fails
+        if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
+            out[i] = rows[0] - trace, rows[1] + trace, rows[2], rows[3]
+        else:
+            out[i] = rows[4], np.zeros(states.size), rows[5], rows[3]
         if s.terms.by_shop:
-            out[i] = after(states & ~s.jobs.cleared(scope), renewal, worn)
             for j in scope:
-                needed = (states & s.jobs.clears[j]) != 0
-                out[i, 0] -= s.jobs.uncured[j] * needed * retry
-            continue
-        doubtful = [j for j in scope if s.jobs.uncured[j] > 0 and s.jobs.clears[j] & ~s.worn]
-        for fails in product((False, True), repeat=len(doubtful)):
-            lost = {j for j, f in zip(doubtful, fails, strict=True) if f}
-            chance = float(np.prod([s.jobs.uncured[j] if j in lost else 1 - s.jobs.uncured[j] for j in doubtful]))
-            cleared = s.jobs.cleared(j for j in scope if j not in lost)
-            out[i] += chance * after(states & ~cleared, renewal, worn)
+                out[i, 0] -= s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) * retry
     return out
 
 
 def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
-    """Return up to SCOPES_AT_MOST scopes, best first: covers of the likely states, improved one job at a time."""
+    """Return the SHOWN best scopes: covers of the likely states, improved one job at a time."""
     hidden = mask_of(np.flatnonzero(s.table.hidden))
     pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.always)
     enough = int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1
@@ -182,7 +238,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     def look(scopes: Sequence[Scope]) -> None:
         new = [x for x in dict.fromkeys(scopes) if x not in value and not any(j in s.bench.barred for j in x)]
         if new:
-            gross = repair_worth(s, after, new, states)[:, 0] @ weights
+            gross = repair_worth(s, after, new, states, weights)[:, 0] @ weights
             member = members(s.bench, new)
             paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
             value.update(zip(new, (gross - paid).tolist(), strict=True))
@@ -196,7 +252,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
         leaders = [x for x in ranked()[:3] if x not in done]
         done.update(leaders)
         look([y for x in leaders for y in neighbours(x, s.always, more)])
-    return ranked()[:SCOPES_AT_MOST]
+    return ranked()[:SHOWN]
 
 
 def repairs(s: Setting, after: AfterRepair) -> list[Course]:
@@ -208,12 +264,12 @@ def repairs(s: Setting, after: AfterRepair) -> list[Course]:
     member = members(s.bench, scopes)
     t, w = tickets(s.bench, member), work(s.bench, member)
     weeks = repair_weeks(s, w.any_part)
-    rows = repair_worth(s, after, scopes, s.posterior.states)
+    rows = repair_worth(s, after, scopes, s.posterior.states, s.posterior.weights)
     by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
     means = rows @ s.posterior.weights
     found = []
     for i, scope in enumerate(scopes):
-        margin = _margin(s, scope, i, t) if s.terms.perspective == "shop" else None
+        margin = _margin(s, scope, i, t) if s.terms.perspective == "shop" and scope else None
         hours = float(t.hours[i]) / THOUSAND
         found.append(
             Course(
@@ -231,6 +287,7 @@ def repairs(s: Setting, after: AfterRepair) -> list[Course]:
                 float(means[i, 1]),
                 "",
                 s.no_repair,
+                open_ended(s, scope),
                 margin,
                 None if margin is None or hours <= 0 else margin / hours,
             )
@@ -261,11 +318,28 @@ def other_courses(s: Setting) -> list[Course]:
     best = max(DISPOSALS, key=lambda d: float(ways[d] @ weights))
     found = []
 
-    def add(kind: str, by_state: Floats, cash: float, cost: float, weeks: float, years: float, how: str, no: str) -> None:
+    def add(
+        kind: str, by_state: Floats, cash: float, cost: float, weeks: float, years: float, how: str, no: str
+    ) -> None:
         net = by_state - declined
         worth = float(net @ weights)
         found.append(
-            Course(kind, (), (), worth, net, cash - declined, cost + declined, 0.0, weeks, years, 0.0, 0.0, how, no)
+            Course(
+                kind,
+                (),
+                (),
+                worth,
+                net,
+                cash - declined,
+                cost + declined,
+                0.0,
+                weeks,
+                years,
+                0.0,
+                0.0,
+                how,
+                no,
+            )
         )
 
     if s.terms.perspective == "reseller":
@@ -276,7 +350,7 @@ def other_courses(s: Setting) -> list[Course]:
     use = p.kept(states, 0.0)
     served = service_shares(s)
     share = float(served @ weights)
-    no = s.hold or ("it gives too little service as it is" if share < USABLE_FROM else "")
+    no = s.unusable or ("it gives too little service as it is" if share < USABLE_FROM else "")
     lost = (1 - served) * p.replacement_weeks * p.week
     add("keep_using", use.worth - lost, 0.0, float(lost @ weights), 0.0, float(use.years @ weights), "", no)
     got = float(ways[best] @ weights)

@@ -31,9 +31,7 @@ HUBER_K = 1.345
 # Median absolute deviation of a normal with sd 1 [1], the 0.75 quantile of the standard normal.
 NORMAL_MAD = 0.6744897501960817
 # Steps of condition around fair [1]: equal, so that few rows can carry one coefficient. Source: judgement.
-CONDITION_STEP: Mapping[str, float] = MappingProxyType(
-    {"restored": 2.0, "good": 1.0, "fair": 0.0, "poor": -1.0}
-)
+CONDITION_STEP: Mapping[str, float] = MappingProxyType({"restored": 2.0, "good": 1.0, "fair": 0.0, "poor": -1.0})
 
 
 @dataclass(frozen=True)

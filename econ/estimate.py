@@ -69,7 +69,10 @@ def make_estimate(bench: Bench, c: MachineClass, scope: Sequence[int], rusty: bo
     charges, currency = bench.charges, bench.terms.currency
     member = members(bench, [scope])
     w, t = work(bench, member), tickets(bench, member)
-    money = lambda minor: to_decimal(int(minor), currency)  # noqa: E731 - a local shorthand for every line below
+
+    def money(minor: float) -> Decimal:
+        return to_decimal(int(minor), currency)
+
     lines: list[Line] = []
     spoken = charged_hours = 0
     for kind, what, hours, charged in _labour_lines(bench, c, scope, rusty):
@@ -128,4 +131,3 @@ def _own_note(by_shop: bool) -> str:
 
 def _step(bench: Bench) -> str:
     return f"{bench.charges.step / THOUSAND:g}"
-

@@ -68,7 +68,7 @@ class Posterior:
     dropped: float
 
 
-class ImpossibleEvidence(ValueError):
+class ImpossibleEvidence(ValueError):  # noqa: N818 - it names a state of the evidence
     """Findings that can't occur together under the rulebook; ``names`` are those in conflict."""
 
     def __init__(self, names: Sequence[str]) -> None:
@@ -119,7 +119,10 @@ def _groups(n: int, causes: Sequence[Cause]) -> list[tuple[list[int], list[Cause
             touched = [find(t) for t in touched]
     roots = sorted({find(i) for i in range(n)})
     return [
-        ([i for i in range(n) if find(i) == r], [c for c in causes if c.factors and find(min(c.factors)) == r])
+        (
+            [i for i in range(n) if find(i) == r],
+            [c for c in causes if c.factors and find(min(c.factors)) == r],
+        )
         for r in roots
     ]
 

@@ -5,6 +5,7 @@ Every table carries the source of its figures. `rulebook.py` reads them from tex
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
@@ -22,7 +23,6 @@ class Table(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
     source: str = Field(min_length=3)
-
 
 
 Three = Annotated[tuple[Amount, Amount, Amount], Strict(False)]
@@ -80,7 +80,7 @@ class Fault(Table):
         if not self.wear and self.prior is None:
             raise ValueError("prior is missing")
         for check, row in self.shows.items():
-            if any(a > b for a, b in zip(row, row[1:], strict=False)):
+            if any(a > b for a, b in pairwise(row)):
                 raise ValueError(f"shows.{check} must not fall: it is P(outcome <= k)")
         return self
 
@@ -119,7 +119,7 @@ class Check(Table):
         if self.outcomes:
             if len(self.outcomes) < 2 or len(self.leak) != len(self.outcomes) - 1:
                 raise ValueError("leak must have one figure fewer than outcomes")
-            if any(a > b for a, b in zip(self.leak, self.leak[1:], strict=False)):
+            if any(a > b for a, b in pairwise(self.leak)):
                 raise ValueError("leak must not fall: it is P(outcome <= k)")
             if len(set(self.outcomes)) != len(self.outcomes):
                 raise ValueError("outcomes must differ")
@@ -130,11 +130,15 @@ class Check(Table):
 
 
 class Complaint(Table):
-    """What the machine is said to do wrong: a name for one outcome of a complaint check."""
+    """What the machine is said to do wrong: a name for one outcome of a complaint check.
+
+    unusable: a machine that does this can't be used at all, whatever the cause.
+    """
 
     title: str
     check: Id
     outcome: Id
+    unusable: bool = False
 
 
 class Quantity(BaseModel):

@@ -27,9 +27,7 @@ WEIBULL_SHAPE = 2.87
 
 # Effective years per year lived or per class year of use [1], by condition. Source: judgement. The faults a
 # case already knows of are counted on their own and must not be counted here again.
-CONDITION_KAPPA: Mapping[str, float] = MappingProxyType(
-    {"restored": 0.5, "good": 0.7, "fair": 1.0, "poor": 1.3}
-)
+CONDITION_KAPPA: Mapping[str, float] = MappingProxyType({"restored": 0.5, "good": 0.7, "fair": 1.0, "poor": 1.3})
 
 # Longest median life the EPA model allows [years]. Source: NONROAD2008a model source, scrptime.f.
 EPA_LONGEST_MEDIAN_YEARS = 25.0
@@ -113,9 +111,7 @@ def cumulative_hazard(life: Life, age_years: ArrayLike) -> FloatArray:
     with np.errstate(over="ignore"):
         hazard: FloatArray = ratio**life.shape
     if not np.isfinite(hazard).all():
-        raise ValueError(
-            f"age_years: got {np.max(age_years):g}; far too old for a life of {life.median_years:g}"
-        )
+        raise ValueError(f"age_years: got {np.max(age_years):g}; far too old for a life of {life.median_years:g}")
     return hazard
 
 

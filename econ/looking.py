@@ -100,14 +100,21 @@ def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior,
             continue
         joint = rows * weights
         chances = joint.sum(axis=1)
-        after = np.divide(joint @ present, chances[:, None], out=np.zeros((len(rows), present.shape[1])), where=chances[:, None] > 0)
+        after = np.divide(
+            joint @ present,
+            chances[:, None],
+            out=np.zeros((len(rows), present.shape[1])),
+            where=chances[:, None] > 0,
+        )
         if float(np.abs(after - now)[chances > 1e-5].max(initial=0.0)) < TELLS_FROM:
             continue
         results = tuple(
             Result(
                 outcome,
                 float(chances[k]),
-                tuple(Leaning(heard.faults[i], float(after[k, i])) for i in np.argsort(-after[k], kind="stable")[:NAMED]),
+                tuple(
+                    Leaning(heard.faults[i], float(after[k, i])) for i in np.argsort(-after[k], kind="stable")[:NAMED]
+                ),
                 float((joint[k] * hidden).sum() / chances[k]),
             )
             for k, outcome in enumerate(_names(check, heard))

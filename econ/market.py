@@ -98,8 +98,16 @@ def read_market(case: Case, c: MachineClass, terms: Terms) -> Market:
     curve = class_curve(c, median, figures.hours_per_year)
     running, note = _running(case, c, terms, curve, on_curve)
     notes += [
-        Assumption("median_life", f"{median:.1f} years", f"{figures.median_hours_source}; {figures.hours_per_year_source}"),
-        Assumption("effective_age", f"{age:.1f} years", "age by condition, or by hours where they are known (Kijima 1989)"),
+        Assumption(
+            "median_life",
+            f"{median:.1f} years",
+            f"{figures.median_hours_source}; {figures.hours_per_year_source}",
+        ),
+        Assumption(
+            "effective_age",
+            f"{age:.1f} years",
+            "age by condition, or by hours where they are known (Kijima 1989)",
+        ),
         note,
     ]
     tax = 1.0 if case.terms.tax_inclusive else 1.0 + case.terms.tax_rate
@@ -200,6 +208,7 @@ def steepness(as_is_over_running: float, shares: Floats, weights: Floats) -> flo
     shares: (m,) share of the price that the faults of a state leave when disclosed; weights: (m,) P(state | complaint).
     The exponent is kept within 0 and MOST_STEEP.
     """
+
     def short(g: float) -> float:
         return float((weights * shares**g).sum()) - as_is_over_running
 

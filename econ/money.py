@@ -33,7 +33,8 @@ def divide(numerator: Whole, denominator: int) -> Whole:
     """
     quotient, rest = numerator // denominator, numerator % denominator
     up = (2 * rest > denominator) | ((2 * rest == denominator) & (quotient % 2 == 1))
-    return quotient + up  # type: ignore[return-value]  # bool adds as 0 or 1
+    result: Whole = quotient + up  # a bool adds as 0 or 1
+    return result
 
 
 def millionths(rate: Decimal) -> int:

@@ -90,7 +90,7 @@ def name_problems(document: Mapping[str, Any], c: MachineClass) -> tuple[Problem
     for name in prices if isinstance(prices, Mapping) else ():
         found += _unknown(f"prices.{name}", name, "part", c.parts, c)
     tools = document.get("tools")
-    for key in ("owned", "cannot_get") if isinstance(tools, Mapping) else ():
-        for i, name in _each(tools, key):
+    for key in ("owned", "cannot_get"):
+        for i, name in _each(tools if isinstance(tools, Mapping) else {}, key):
             found += _unknown(f"tools.{key}.{i}", name, "tool", c.tools, c)
     return tuple(found)

@@ -111,6 +111,7 @@ def make_payoffs(
     steepness: exponent on the as-is shares (market.steepness); as_is_kept: share of the as-is price left after the
     machine was opened [1].
     """
+
     def as_stands(masks: Masks) -> Floats:
         price: Floats = market.running * effects(table, masks).price ** steepness * as_is_kept
         return price
@@ -154,5 +155,3 @@ def _sold_as_working(
         return InUse(worth, np.zeros(masks.size, dtype=np.int64), np.zeros(masks.size))
 
     return kept
-
-

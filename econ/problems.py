@@ -29,7 +29,7 @@ class Problem:
         return f"{self.path}: got {self.value}; {self.rule}. {self.remedy}."
 
 
-class BadInput(ValueError):
+class BadInput(ValueError):  # noqa: N818 - the trade's word for it
     """An input that can't be used; ``problems`` holds all that is wrong with it, in reading order."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

@@ -1,4 +1,4 @@
-"""Reading: a case document and the rulebook texts in, a checked case and its machine class out, all problems at once."""
+"""Reading: a case document and rulebook texts in, a checked case and its machine class out, all problems at once."""
 
 from __future__ import annotations
 

@@ -86,9 +86,7 @@ class MachineClass:
 
 def class_ids(texts: Mapping[str, str]) -> tuple[str, ...]:
     """Return the ids of the machine classes among rulebook texts keyed by file name (``classes/x.toml``)."""
-    return tuple(
-        sorted(name[8:-5] for name in texts if name.startswith("classes/") and name.endswith(".toml"))
-    )
+    return tuple(sorted(name[8:-5] for name in texts if name.startswith("classes/") and name.endswith(".toml")))
 
 
 def _parse(name: str, text: str, problems: list[Problem]) -> dict[str, Any]:
@@ -112,17 +110,22 @@ def _model(kind: type[M], data: object, where: str, problems: list[Problem]) -> 
 
 
 def _collect(
-    texts: Mapping[str, str], about: About, own: Mapping[str, Any], problems: list[Problem]
+    texts: Mapping[str, str], about: About, own: dict[str, Any], problems: list[Problem]
 ) -> dict[str, dict[str, Any]]:
     """Gather the raw tables of a class and its modules by shelf; ids must not repeat."""
     raw: dict[str, dict[str, Any]] = {shelf: {} for shelf in SHELVES}
-    sources: list[tuple[str, Mapping[str, Any]]] = []
+    sources: list[tuple[str, dict[str, Any]]] = []
     for module in about.modules:
         name = f"modules/{module}.toml"
         if name not in texts:
             known = [n[8:-5] for n in texts if n.startswith("modules/")]
             problems.append(
-                Problem(f"classes/{about.id}.toml: class.modules", module, "no such module", nearest(module, known))
+                Problem(
+                    f"classes/{about.id}.toml: class.modules",
+                    module,
+                    "no such module",
+                    nearest(module, known),
+                )
             )
             continue
         document = _parse(name, texts[name], problems)
@@ -155,7 +158,12 @@ def _change(raw: dict[str, dict[str, Any]], changes: Mapping[str, Any], where: s
                 )
             elif "source" not in figures:
                 problems.append(
-                    Problem(f"{where}: change.{shelf}.{key}", "no source", "every figure has a source", "add source")
+                    Problem(
+                        f"{where}: change.{shelf}.{key}",
+                        "no source",
+                        "every figure has a source",
+                        "add source",
+                    )
                 )
             else:
                 raw[shelf][key] = {**raw[shelf][key], **figures}
@@ -213,11 +221,16 @@ def _cross_check(c: MachineClass, files: Mapping[tuple[str, str], str], every_ch
         for fact, row in fault.factors.items():
             if len(row) != len(c.facts[fact].levels):
                 add(f"faults.{i}.factors.{fact}", row, f"one factor per level of {fact}", "correct the row")
-        for check, row in fault.shows.items():
-            if check not in every_check:
-                add(f"faults.{i}.shows.{check}", check, "no such check", nearest(check, every_check))
-            elif check in c.checks and len(row) != len(c.checks[check].leak):
-                add(f"faults.{i}.shows.{check}", row, "one figure fewer than the check has outcomes", "correct it")
+        for shown_by, row in fault.shows.items():
+            if shown_by not in every_check:
+                add(f"faults.{i}.shows.{shown_by}", shown_by, "no such check", nearest(shown_by, every_check))
+            elif shown_by in c.checks and len(row) != len(c.checks[shown_by].leak):
+                add(
+                    f"faults.{i}.shows.{shown_by}",
+                    row,
+                    "one figure fewer than the check has outcomes",
+                    "correct it",
+                )
         if not c.clearing(i):
             add(f"faults.{i}", i, "no job clears this fault", "add a job, or a swap, that does")
     for i, check in c.checks.items():
@@ -263,9 +276,7 @@ def read_class(texts: Mapping[str, str], class_id: str) -> MachineClass:
     _change(raw, changes, name, problems)
     files = {(shelf, key): str(t.pop("_file")) for shelf, tables in raw.items() for key, t in tables.items()}
     shelves: dict[str, dict[str, Any]] = {
-        shelf: {
-            key: _model(kind, t, f"{files[shelf, key]}: {shelf}.{key}", problems) for key, t in raw[shelf].items()
-        }
+        shelf: {key: _model(kind, t, f"{files[shelf, key]}: {shelf}.{key}", problems) for key, t in raw[shelf].items()}
         for shelf, kind in SHELVES.items()
     }
     if "residential" not in life:

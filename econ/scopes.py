@@ -54,8 +54,7 @@ def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
     return Jobs(
         tuple(mask_of(number[f] for f in job.cleared if f in number) for job in jobs),
         tuple(
-            tuple(j for j, job in enumerate(jobs) if fault in job.clears and j not in bench.barred)
-            for fault in faults
+            tuple(j for j, job in enumerate(jobs) if fault in job.clears and j not in bench.barred) for fault in faults
         ),
         tuple(job.uncured for job in jobs),
         tuple(job.renewal for job in jobs),
@@ -79,7 +78,7 @@ def covers(jobs: Jobs, mask: int, at_most: int) -> list[Scope]:
 
 
 def likely_scopes(jobs: Jobs, posterior: Posterior, failing: int, hidden: int, always: Scope) -> list[Scope]:
-    """Return scopes that cover the likely states, likeliest first.
+    """Return scopes that cover the likely states, likeliest first, and the one that leaves the jobs open.
 
     failing, hidden: masks of faults that fail the release check, and that only opening shows. always: jobs every
     scope has (they clear open holds).
@@ -90,17 +89,15 @@ def likely_scopes(jobs: Jobs, posterior: Posterior, failing: int, hidden: int, a
             for scope in covers(jobs, part, COVERS_PER_STATE):
                 whole = tuple(sorted({*scope, *always}))
                 found[whole] = found.get(whole, 0.0) + float(weight)
-    if always:
-        found.setdefault(always, 0.0)
-    found.pop((), None)
-    return sorted(found, key=lambda s: (-found[s], s))[: 3 * SCOPES_AT_MOST]
+    found[always] = 2.0  # nothing fixed beforehand: find the cause, then do what it needs
+    return sorted(found, key=lambda s: (-found[s], s))[:SCOPES_AT_MOST]
 
 
 def neighbours(scope: Scope, always: Scope, more: Iterable[int]) -> list[Scope]:
     """Return the scopes one job away from a scope: one more, or one fewer (never one of `always`)."""
     fewer = [tuple(j for j in scope if j != out) for out in scope if out not in always]
     larger = [tuple(sorted((*scope, j))) for j in more if j not in scope]
-    return [s for s in (*fewer, *larger) if s]
+    return [*fewer, *larger]
 
 
 @dataclass(frozen=True)
@@ -119,6 +116,7 @@ def _ways(jobs: Jobs, failing: Masks, cheapest: dict[int, int]) -> list[tuple[ND
     The first way takes each fault's cheapest job; each further one takes one thorough job for all the faults it
     clears, where that is two or more, and the cheapest jobs for the rest.
     """
+
     def by_cheapest(masks: Masks) -> Bools:
         member = np.zeros((masks.size, len(jobs.clears)), dtype=bool)
         for fault, job in cheapest.items():
@@ -139,7 +137,7 @@ def _ways(jobs: Jobs, failing: Masks, cheapest: dict[int, int]) -> list[tuple[ND
 
 
 def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
-    """Return the cheapest jobs that clear each set of failing faults, with tracing and retest; inf where there are none.
+    """Return the cheapest jobs that clear each set of failing faults, with the retest; inf where there are none.
 
     The repair has been put back together, so shared strip-down is paid again.
     """

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,10 +33,28 @@ class FaultTable:
     hidden: NDArray[np.bool_]
     fails: NDArray[np.bool_]
 
-    @property
+    @cached_property
+    def tables(self) -> dict[str, list[Floats]]:
+        """For each effect, what every set of faults leaves, by eight faults at a time: [(256,), (256,), ...]."""
+        losses = {
+            "service": self.service_loss,
+            "survive": self.fatal_chance,
+            "price": 1.0 - self.as_is_share,
+            "seen_price": np.where(self.hidden, 0.0, 1.0 - self.as_is_share),
+            "parts": self.parts_loss,
+            "unclaimed": np.where(self.hidden, self.claim_chance, 0.0),
+        }
+        return {name: _by_eights(loss) for name, loss in losses.items()}
+
+    @cached_property
     def failing(self) -> int:
         """The faults that fail the release check, as a mask."""
         return mask_of(np.flatnonzero(self.fails))
+
+    @cached_property
+    def costly(self) -> int:
+        """The faults, hidden ones too, that cost a share of service that counts, as a mask."""
+        return mask_of(np.flatnonzero(self.service_loss >= FAILS_FROM))
 
 
 @dataclass(frozen=True)
@@ -88,20 +107,25 @@ def fault_table(c: MachineClass, ids: Sequence[str]) -> FaultTable:
     )
 
 
+def _by_eights(loss: Floats) -> list[Floats]:
+    """Return products of (1 - loss) for every set of each eight faults."""
+    tables = []
+    for start in range(0, loss.size, 8):
+        table = np.ones(1)
+        for x in loss[start : start + 8]:
+            table = np.concatenate([table, table * (1.0 - x)])
+        tables.append(table)
+    return tables
+
+
 def effects(table: FaultTable, masks: Masks) -> Effects:
     """Return what each set of faults, masks (k,), leaves of service, life, price, parts and unclaimed sales."""
-    n = len(table.ids)
-    present = (masks[:, None] >> np.arange(n)[None, :] & 1).astype(bool)
+    eights = [masks >> start & 255 for start in range(0, len(table.ids), 8)]
 
-    def product(loss: Floats) -> Floats:
-        result: Floats = np.where(present, 1.0 - loss, 1.0).prod(axis=1)
-        return result
+    def product(name: str) -> Floats:
+        total = np.ones(masks.size)
+        for part, index in zip(table.tables[name], eights, strict=True):
+            total *= part[index]
+        return total
 
-    return Effects(
-        product(table.service_loss),
-        product(table.fatal_chance),
-        product(1.0 - table.as_is_share),
-        product(np.where(table.hidden, 0.0, 1.0 - table.as_is_share)),
-        product(table.parts_loss),
-        product(np.where(table.hidden, table.claim_chance, 0.0)),
-    )
+    return Effects(*(product(name) for name in table.tables))

@@ -68,7 +68,8 @@ class Terms:
 
     def from_rulebook(self, amount: float) -> int:
         """Return a rulebook price as minor units of the case's currency."""
-        return round(amount * self.scale * 10 ** DIGITS[self.currency])
+        unit: int = 10 ** DIGITS[self.currency]
+        return round(amount * self.scale * unit)
 
     def __getitem__(self, name: str) -> float:
         """Return a term that is not money."""
@@ -133,9 +134,7 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
     if new_price is None:
         typical = pert_mean(machine_class.about.new_price)
         new_price = Decimal(str(round(typical, 2)))
-        notes.append(
-            Assumption("new_price", f"{CURRENCY} {typical:,.0f}", machine_class.about.new_price_source)
-        )
+        notes.append(Assumption("new_price", f"{CURRENCY} {typical:,.0f}", machine_class.about.new_price_source))
     if scale != 1.0:
         source = f"typical prices in {CURRENCY} scaled by the new price of the case over the class's typical one"
         notes.append(Assumption("price_scale", f"{scale:.4g}", source))

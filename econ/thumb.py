@@ -79,4 +79,4 @@ def _why(case: Case, s: Setting, market: Market, limit: float, rule_repairs: boo
     place = f"this machine is at {age:.0%} of its median life"
     if rule_repairs:
         return f"{place}, and other faults may be left: here at most {worth} ({own:.0%} of new) is worth paying"
-    return f"{place} and what it would cost to replace its service is high: up to {worth} ({own:.0%} of new) is worth paying"
+    return f"{place}, and getting its service elsewhere costs more: up to {worth} ({own:.0%} of new) is worth paying"

@@ -9,7 +9,7 @@ from decimal import Decimal
 import numpy as np
 
 from econ.case import Case
-from econ.costing import Bench, make_bench, members, tickets
+from econ.costing import Bench, make_bench, members, tickets, tracing_cost
 from econ.courses import (
     Course,
     Setting,
@@ -31,12 +31,12 @@ from econ.scopes import Scope, make_jobs
 from econ.states import FaultTable, effects, fault_table
 from econ.terms import Assumption, Default, Terms, settle
 from econ.thumb import RuleOfThumb, rules_of_thumb
-from econ.words import confidence_word, headline, title_of
+from econ.words import KNOWN_FROM, confidence_word, headline, title_of
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """The answer. advantage: better off than the next best course of another kind (`over`), if there is one."""
+    """The answer. advantage: better off than by `over`: the best repair, or where that is the answer the next best."""
 
     course: str
     headline: str
@@ -172,6 +172,13 @@ def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[Scop
     return tuple(sorted(chosen)), ""
 
 
+def _unusable(case: Case, c: MachineClass, holds: Sequence[str]) -> str:
+    """Return why the machine can't be kept in use as it is: open holds, or a complaint that stops it."""
+    why = [f"hold: {c.holds[h].title}" for h in holds]
+    why += [c.complaints[x].title for x in case.complaints if c.complaints[x].unusable]
+    return "; ".join(why)
+
+
 def _setting(
     case: Case,
     c: MachineClass,
@@ -201,7 +208,8 @@ def _setting(
         terms,
         always,
         tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
-        "; ".join(f"hold: {c.holds[h].title}" for h in holds),
+        tracing_cost(bench),
+        _unusable(case, c, holds),
         no_repair,
     )
 
@@ -217,19 +225,23 @@ def _answer(
     holds: Sequence[str],
     version: str,
 ) -> Decision:
-    money = lambda x: to_decimal(x, case.currency)  # noqa: E731 - a local shorthand for every field below
+
+    def money(x: float) -> Decimal:
+        return to_decimal(x, case.currency)
+
     best, idle = best_course(courses), best_without_repair(courses)
-    rivals = [x for x in courses if x.kind != best.kind and not x.barred]
-    rival = best_course(rivals) if rivals else None
-    sure = confidence(best, courses, s.posterior.weights)
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    repair = best if best.kind == "repair" else (mending[0] if mending else None)
-    estimate = make_estimate(s.bench, c, repair.jobs, case.machine.rusty) if repair else None
-    limits = {id(x): x.worth + _ticket(s, x) - idle.worth for x in mending}
+    repair = best if best.kind == "repair" else _curing(mending)
+    rivals = [x for x in courses if x.kind != best.kind and not x.barred]
+    rival = mending[0] if mending and best.kind != "repair" else (best_course(rivals) if rivals else None)
+    sure = confidence(best, courses, s.posterior.weights)
+    named = next((x for x in mending if not x.open_ended), repair)
+    estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
+    limits = {id(x): _limit(s, x, idle) for x in mending}
     faults = _fault_lines(c, heard, before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
-    text = headline(case, c, s, best, rival, repair, limits.get(id(repair)), faults, offer)
+    text = headline(case, c, s, best, rival, repair, idle, faults, offer)
     return Decision(
         version,
         str(case.as_of),
@@ -253,25 +265,42 @@ def _answer(
         estimate,
         offer,
         tuple(HoldLine(h, c.holds[h].title, c.holds[h].why, c.holds[h].cleared_by, c.holds[h].source) for h in holds),
-        _cautions(c, s, repair),
-        release_tests(case, c, () if repair is None else tuple(s.bench.jobs[j] for j in repair.jobs)),
-        rules_of_thumb(case, s, market, repair, limits.get(id(repair)), estimate, best),
-        (*s.terms.assumptions, *market.assumptions, *_used_prices(c, s, repair), *s.bench.assumptions),
+        _cautions(c, s, named),
+        release_tests(case, c, () if named is None else tuple(s.bench.jobs[j] for j in named.jobs)),
+        rules_of_thumb(case, s, market, named, limits.get(id(named)), estimate, best),
+        (*s.terms.assumptions, *market.assumptions, *_used_prices(c, s, named), *s.bench.assumptions),
         case.spent_so_far,
         s.posterior.dropped,
     )
 
 
-def _ticket(s: Setting, course: Course) -> float:
-    return float(tickets(s.bench, members(s.bench, [course.jobs])).cost[0])
+def _curing(mending: Sequence[Course]) -> Course | None:
+    """Return the repair to hold against another answer: the best that cures more often than not, else the best."""
+    return next((x for x in mending if x.cured >= KNOWN_FROM), mending[0] if mending else None)
+
+
+def _limit(s: Setting, course: Course, idle: Course) -> float:
+    """Return the most that is worth paying for a repair: its ticket and what it is better by than no repair [money].
+
+    Where the jobs are left open, what is added later counts as part of what is paid.
+    """
+    ticket = float(tickets(s.bench, members(s.bench, [course.jobs])).cost[0])
+    return course.worth + ticket - idle.worth + (course.follow_up if course.open_ended else 0.0)
 
 
 def _name(s: Setting, course: Course) -> str:
-    return course.kind if course.kind != "repair" else "repair:" + "+".join(s.bench.jobs[j] for j in course.jobs)
+    return (
+        course.kind
+        if course.kind != "repair"
+        else "repair:" + ("+".join(s.bench.jobs[j] for j in course.jobs) or "open")
+    )
 
 
 def _line(case: Case, c: MachineClass, s: Setting, x: Course, limit: float | None) -> CourseLine:
-    money = lambda v: to_decimal(v, case.currency)  # noqa: E731 - a local shorthand for every field below
+
+    def money(v: float) -> Decimal:
+        return to_decimal(v, case.currency)
+
     mends = x.kind == "repair"
     return CourseLine(
         _name(s, x),

@@ -22,11 +22,25 @@ TITLES = {
     "part_out": "sell its parts",
     "scrap": "scrap it",
 }
+RIVALS = {
+    "repair": "trying to repair it",
+    "keep_using": "using it as it is",
+    "replace_used": "a used replacement",
+    "replace_new": "a new one",
+    "do_without": "doing without",
+    "sell_as_stands": "selling it as it stands",
+    "part_out": "selling its parts",
+    "scrap": "scrapping it",
+}
 DISPOSAL = {
     "sell_as_stands": "selling this one as it stands",
     "part_out": "selling this one's parts",
     "scrap": "scrapping this one",
 }
+
+
+LEADS_FROM = 0.4  # probability from which one fault is named alone [1]; judgement
+KNOWN_FROM = 0.5  # chance of curing at the first go from which a repair is named by its jobs [1]; judgement
 
 
 def listed(words: Sequence[str]) -> str:
@@ -55,33 +69,24 @@ def confidence_word(chance: float) -> str:
 def title_of(c: MachineClass, s: Setting, course: Course) -> str:
     """Return what a course is, in plain words."""
     if course.kind == "repair":
+        if not course.jobs:
+            return "find the cause, then do what it needs"
         return "repair it: " + listed([c.jobs[s.bench.jobs[j]].title for j in course.jobs])
     if course.disposal and course.disposal != course.kind:
         return f"{TITLES[course.kind]}, {DISPOSAL[course.disposal]}"
     return TITLES[course.kind]
 
 
-def _reason(case: Case, course: Course, faults: Sequence[FaultLine], repair: Course | None, limit: float | None) -> str:
-    """Return the main reason: the likeliest fault, and for a refusal what the repair costs against its limit."""
+def cause(faults: Sequence[FaultLine]) -> str:
+    """Return what it most likely is, in a clause; two faults where none leads clearly."""
     if not faults:
         return ""
-    leader = faults[0]
-    cause = f"It is most likely {leader.title} ({percent(leader.probability)})"
-    if leader.probability < 0.4 and len(faults) > 1:
-        cause = f"Likeliest are {leader.title} ({percent(leader.probability)}) and {faults[1].title} ({percent(faults[1].probability)})"
-    if course.kind == "repair":
-        return f"{cause}; the repair puts it right at once with a chance of {percent(course.cured)}."
-    if repair is None or limit is None:
-        return f"{cause}; no repair is possible here."
-    cost = say(-repair.cash, case.currency)
-    if limit <= 0:
-        return f"{cause}; no repair is worth paying for, and the best one would cost about {cost}."
-    return f"{cause}; the best repair costs about {cost} and is worth at most {say(limit, case.currency)}."
-
-
-def _money_now(case: Case, course: Course) -> str:
-    amount = say(abs(course.cash), case.currency)
-    return f"about {amount} now" if course.cash < 0 else f"it brings about {amount}"
+    first = faults[0]
+    if first.probability >= LEADS_FROM or len(faults) == 1:
+        return f"most likely {first.title} ({percent(first.probability)})"
+    second = faults[1]
+    chances = f"{percent(first.probability)} and {percent(second.probability)}"
+    return f"the cause is open, {first.title} and {second.title} lead ({chances})"
 
 
 def headline(
@@ -91,50 +96,87 @@ def headline(
     best: Course,
     rival: Course | None,
     repair: Course | None,
-    limit: float | None,
+    idle: Course,
     faults: Sequence[FaultLine],
     offer: Offer | None,
 ) -> str:
-    """Return the answer in two or three sentences: what to do, the money, the main reason."""
-    title = title_of(c, s, best)
-    what = title[0].upper() + title[1:]
+    """Return the answer in two to four sentences: what to do, the money, what it is better than, the main reason."""
     if case.perspective == "reseller":
-        first = _reseller(case, s, best, what, offer)
-    elif best.kind == "keep_using":
-        first = f"{what}."
+        first = _offer(case, c, s, best, offer)
+    elif best.kind == "repair":
+        first = _repair(case, c, s, best, idle)
     else:
-        first = f"{what}: {_money_now(case, best)}." if best.kind != "repair" else f"{what}; {_money_now(case, best)}."
-    gain = "" if rival is None else _gain(case, c, s, best, rival)
+        title = title_of(c, s, best)
+        first = title[0].upper() + title[1:]
+        paid = f": about {say(abs(best.cash), case.currency)} {'to pay' if best.cash < 0 else 'comes in'}"
+        first += ("" if best.kind == "keep_using" else paid) + "."
+    gain = ""
+    if rival is not None:
+        who = {"owner": "You are", "shop": "The customer is", "reseller": "You are"}[case.perspective]
+        gain = f"{who} better off by {say(best.worth - rival.worth, case.currency)} than with {RIVALS[rival.kind]}."
     shop = ""
-    if case.perspective == "shop" and best.margin_per_hour is not None:
-        shop = f"Your gross profit: {say(best.margin or 0.0, case.currency)}, {say(best.margin_per_hour, case.currency)} per bench hour."
-    return " ".join(x for x in (first, gain, _reason(case, best, faults, repair, limit), shop) if x)
+    if case.perspective == "shop" and best.margin is not None and best.margin_per_hour is not None:
+        hourly = say(best.margin_per_hour, case.currency)
+        shop = f"Your gross profit is {say(best.margin, case.currency)}, {hourly} per bench hour."
+    return " ".join(x for x in (first, gain, _reason(case, best, repair, idle, faults), shop) if x)
 
 
-def _gain(case: Case, c: MachineClass, s: Setting, best: Course, rival: Course) -> str:
-    who = {"owner": "You are", "shop": "The customer is", "reseller": "That is"}[case.perspective]
-    amount = say(best.worth - rival.worth, case.currency)
-    other = title_of(c, s, rival)
-    if rival.kind == "repair":
-        other = f"repairing it ({say(-rival.cash, case.currency)})"
-    else:
-        other = f"the next best: to {other}"
-        return f"{who} better off by {amount} than with {other}."
-    return f"{who} better off by {amount} than by {other}."
+def _worth_in_all(repair: Course, idle: Course) -> float:
+    """Return the most a repair may come to in all, own time, waiting and what may follow included [money]."""
+    return repair.cost + repair.worth - idle.worth
 
 
-def _reseller(case: Case, s: Setting, best: Course, what: str, offer: Offer | None) -> str:
-    clear = say(best.worth, case.currency)
-    text = f"{what}; it clears about {clear} with every hour paid, before the purchase"
-    if best.kind != "repair":
-        text = f"{what}: it clears about {clear}, before the purchase"
+def _repair(case: Case, c: MachineClass, s: Setting, best: Course, idle: Course) -> str:
+    """Return the first sentence where the answer is to repair."""
+    paid, whole = say(-best.cash, case.currency), say(best.cost, case.currency)
+    most = f"; it pays up to {say(_worth_in_all(best, idle), case.currency)}"
+    if best.open_ended:
+        first = "" if not best.jobs else f"{listed([c.jobs[s.bench.jobs[j]].title for j in best.jobs])}; "
+        return (
+            f"Worth repairing: {first}find the cause first, then do what it needs. Expect about {whole} in all{most}."
+        )
+    jobs = listed([c.jobs[s.bench.jobs[j]].title for j in best.jobs])
+    if best.cured < KNOWN_FROM:
+        return f"Worth repairing, beginning with: {jobs} ({paid}). Expect about {whole} in all{most}."
+    if case.perspective == "shop":
+        return f"Quote {paid}: {jobs}."
+    if s.terms.by_shop:
+        return f"Repair it: {jobs}, about {paid} at the shop."
+    return f"Repair it: {jobs}, about {paid} to pay and {best.hours * s.terms['slowness']:.1f} h of your own."
+
+
+def _reason(case: Case, best: Course, repair: Course | None, idle: Course, faults: Sequence[FaultLine]) -> str:
+    """Return the main reason: the likeliest fault, and what the repair costs against what it is worth."""
+    why = cause(faults)
+    lead = f"It is {why}" if why.startswith("most") else why[:1].upper() + why[1:]
+    if not why:
+        return ""
+    if best.open_ended:
+        return f"{lead}."
+    if best.kind == "repair":
+        return f"{lead}; this puts it right at the first go with a chance of {percent(best.cured)}."
+    if repair is None:
+        return f"{lead}; no repair can be done here."
+    cost, most = say(repair.cost, case.currency), _worth_in_all(repair, idle)
+    if most <= 0:
+        return f"{lead}; putting it right comes to about {cost} in all and would not pay even if it were free."
+    return f"{lead}; putting it right comes to about {cost} in all and pays only up to {say(most, case.currency)}."
+
+
+def _offer(case: Case, c: MachineClass, s: Setting, best: Course, offer: Offer | None) -> str:
+    """Return the first sentences for a reseller: buy or leave, the highest offer, what to do with it."""
+    way = title_of(c, s, best)
     if offer is None:
-        return text + "."
+        return f"{way[0].upper()}{way[1:]}."
     highest = say(float(to_minor(offer.highest, case.currency)), case.currency)
+    if offer.highest <= 0:
+        return f"Leave it, even as a gift: no way of going on pays for the hours. The least bad is to {way}."
     if offer.left_at_asking is None or offer.asking_price is None:
-        return f"{text}. Offer at most {highest}."
+        return f"Offer at most {highest}: {way}."
     left = float(to_minor(offer.left_at_asking, case.currency))
     asked = say(float(to_minor(offer.asking_price, case.currency)), case.currency)
     if left < 0:
-        return f"Leave it at {asked}: offer at most {highest}. {text}."
-    return f"Buy it at {asked}, and offer at most {highest}. {text}."
+        return f"Leave it at {asked}: it is worth at most {highest} to you, if you {way}."
+    return (
+        f"Buy it at {asked}, offer at most {highest}: {way}. It leaves {say(left, case.currency)} with every hour paid."
+    )
