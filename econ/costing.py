@@ -97,6 +97,7 @@ class Tickets:
     total: IntArray
     own_time: IntArray
     parts_cost: IntArray
+    shipping: IntArray
 
     @property
     def cost(self) -> IntArray:
@@ -299,18 +300,33 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     if charges.supplies_cap is not None:
         supplies = np.minimum(supplies, charges.supplies_cap)
     tools = ((w.done.astype(float) @ bench.op_tools > 0).astype(float) @ bench.tool_price).astype(np.int64)
-    fees = np.where(w.any_part, charges.shipping, 0) + sum(a for _, a in charges.fixed)
+    shipping = np.where(w.any_part, charges.shipping, 0)
+    fees = shipping + sum(a for _, a in charges.fixed)
     kinds = {"labour": labour, "parts": parts + tools, "supplies": supplies, "fees": fees}
     base = sum((kinds[k] for k in sorted(charges.taxable)), np.zeros_like(hours))
     tax = tax_on(charges, base)
     before_card = labour + parts + supplies + tools + fees + (0 if charges.tax_inclusive else tax)
     card = share(before_card, charges.card_rate)
-    return Tickets(hours, labour, parts, supplies, tools, fees, tax, card, before_card + card, own_time, parts_cost)
+    return Tickets(
+        hours, labour, parts, supplies, tools, fees, tax, card, before_card + card, own_time, parts_cost, shipping
+    )
+
+
+def gross_profit(bench: Bench, t: Tickets) -> NDArray[np.float64]:
+    """Return the shop's gross profit before comebacks: less tax, card fee, parts, shipping and wages [money]."""
+    wages = t.hours * bench.terms.money("mechanic_wage") / THOUSAND
+    profit: NDArray[np.float64] = t.total - t.tax - t.card - t.parts_cost - t.shipping - wages
+    return profit
+
+
+def tracing_hours(bench: Bench) -> float:
+    """Return the time of one look that halves what the cause may be [h]."""
+    return int(bench.op_hours[bench.ops.index(TRACING)]) / THOUSAND
 
 
 def tracing_cost(bench: Bench) -> float:
     """Return the cost of halving once what the cause may be [money]: time of a look, at the shop's or the own rate."""
-    hours = int(bench.op_hours[bench.ops.index(TRACING)]) / THOUSAND
+    hours = tracing_hours(bench)
     if not bench.charges.by_shop:
         return hours * bench.terms["slowness"] * bench.terms.money("hour_worth")
     taxed = "labour" in bench.charges.taxable and not bench.charges.tax_inclusive

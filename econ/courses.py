@@ -15,7 +15,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Bench, Tickets, members, tickets, work
+from econ.costing import THOUSAND, Bench, gross_profit, members, tickets, tracing_hours, work
 from econ.evidence import Posterior
 from econ.payoffs import DISPOSALS, Payoffs
 from econ.scopes import Jobs, Scope, follow_up, likely_scopes, neighbours
@@ -63,8 +63,8 @@ class Course:
 class Setting:
     """All that courses are computed from; faults in play first, wanted wear faults after them in bit order.
 
-    always: jobs that clear open holds. trace_cost: of halving once what it may be [money]. unusable: why it can't be
-    kept in use, or empty. no_repair: why no repair can be done, or empty.
+    always: jobs that clear open holds. trace_cost: of halving once what it may be [money]. held: a hold is open.
+    unusable: why it can't be kept in use, or empty. no_repair: why no repair can be done, or empty.
     """
 
     table: FaultTable
@@ -77,6 +77,7 @@ class Setting:
     always: Scope
     wanted: Scope
     trace_cost: float
+    held: bool
     unusable: str
     no_repair: str
 
@@ -90,10 +91,11 @@ class AfterRepair:
     """Worth once a scope is done, with given faults left; each set of faults is worked out once.
 
     Rows: worth if what was missed is traced, then mended or given up; expected cost of jobs added; discounted years of
-    service; cured at once (0 or 1); worth if it is given up untraced; years then.
+    service; cured at once (0 or 1); worth if it is given up untraced; years then; the shop's gross profit on the jobs
+    added, and their hours.
     """
 
-    ROWS = 6
+    ROWS = 8
 
     def __init__(self, setting: Setting) -> None:
         self._s = setting
@@ -128,7 +130,7 @@ class AfterRepair:
             use = s.payoffs.kept(masks[passes] | worn, renewal)
             none = np.zeros(use.worth.size)
             cured = (masks[passes] & s.table.costly) == 0
-            out[:, passes] = np.array([use.worth, none, use.years, cured, use.worth, use.years])
+            out[:, passes] = np.array([use.worth, none, use.years, cured, use.worth, use.years, none, none])
         if not passes.all():
             out[:, ~passes] = self._after_failure(masks[~passes], failing[~passes], renewal, worn)
         return out
@@ -151,7 +153,8 @@ class AfterRepair:
         adds = add >= drop
         cost = np.where(adds, np.where(np.isinf(more.cost), 0.0, more.cost)[place], 0.0)
         none = np.zeros(masks.size)
-        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none])
+        mended = [np.where(adds, x[place], 0.0) for x in (more.margin, more.hours)]
+        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none, *mended])
 
 
 def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:
@@ -199,12 +202,15 @@ def _failures(s: Setting, scope: Scope) -> list[tuple[float, int]]:
 
 
 def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states: Masks, weights: Floats) -> Floats:
-    """Return (scopes, 4, states): net worth before the ticket, cost added later, years, cured at once.
+    """Return what scopes bring in each state, before their tickets are paid.
+
+    Returns (scopes, 6, states): net worth, cost added later, years, cured at once, and the shop's gross profit and
+    hours on what is added later.
 
     Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
     machine is given up, whichever is better on the whole.
     """
-    out = np.zeros((len(scopes), 4, states.size))
+    out = np.zeros((len(scopes), 6, states.size))
     retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
     for i, scope in enumerate(scopes):
         renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
@@ -216,11 +222,14 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
             failing = left & s.table.failing
             fails += chance * (failing != 0)
             seen += chance * np.bincount(failing, weights, seen.size)
-        trace = entropy(seen[1:]) * s.trace_cost * fails
+        bits = entropy(seen[1:]) * fails
+        trace = bits * s.trace_cost
         if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
-            out[i] = rows[0] - trace, rows[1] + trace, rows[2], rows[3]
+            hours = bits * tracing_hours(s.bench)
+            earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
+            out[i] = rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours
         else:
-            out[i] = rows[4], np.zeros(states.size), rows[5], rows[3]
+            out[i, [0, 2, 3]] = rows[[4, 5, 3]]
         if s.terms.by_shop:
             for j in scope:
                 out[i, 0] -= s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) * retry
@@ -267,10 +276,13 @@ def repairs(s: Setting, after: AfterRepair) -> list[Course]:
     rows = repair_worth(s, after, scopes, s.posterior.states, s.posterior.weights)
     by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
     means = rows @ s.posterior.weights
+    profit = gross_profit(s.bench, t)
     found = []
     for i, scope in enumerate(scopes):
-        margin = _margin(s, scope, i, t) if s.terms.perspective == "shop" and scope else None
-        hours = float(t.hours[i]) / THOUSAND
+        hours, margin, hourly = float(t.hours[i]) / THOUSAND, None, None
+        if s.terms.perspective == "shop":
+            margin = float(profit[i] + means[i, 4]) - _comebacks(s, scope)
+            hourly = margin / (hours + float(means[i, 5]))
         found.append(
             Course(
                 "repair",
@@ -289,25 +301,20 @@ def repairs(s: Setting, after: AfterRepair) -> list[Course]:
                 s.no_repair,
                 open_ended(s, scope),
                 margin,
-                None if margin is None or hours <= 0 else margin / hours,
+                hourly,
             )
         )
     return sorted(found, key=lambda c: -c.worth)
 
 
-def _margin(s: Setting, scope: Scope, i: int, t: Tickets) -> float:
-    """Return the shop's gross profit on a scope: ticket less tax, card fee, parts, wages and expected comebacks."""
-    total, tax, card = int(t.total[i]), int(t.tax[i]), int(t.card[i])
-    parts_cost, hours = int(t.parts_cost[i]), int(t.hours[i])
-    wage = s.terms.money("mechanic_wage")
-    single = tickets(s.bench, members(s.bench, [(j,) for j in scope]), first=False)
+def _comebacks(s: Setting, scope: Scope) -> float:
+    """Return what doing jobs over again for nothing is expected to cost the shop: wages and parts [money]."""
+    if not scope:
+        return 0.0
+    t = tickets(s.bench, members(s.bench, [(j,) for j in scope]), first=False)
+    cost = t.hours * s.terms.money("mechanic_wage") / THOUSAND + t.parts_cost
     needed = [float(s.posterior.weights[(s.posterior.states & s.jobs.clears[j]) != 0].sum()) for j in scope]
-    comebacks = sum(
-        s.jobs.uncured[j] * needed[k] * (int(single.hours[k]) * wage / THOUSAND + int(single.parts_cost[k]))
-        for k, j in enumerate(scope)
-    )
-    shipping = s.bench.charges.shipping if parts_cost else 0
-    return total - tax - card - parts_cost - shipping - hours * wage / THOUSAND - comebacks
+    return float(sum(s.jobs.uncured[j] * n * x for j, n, x in zip(scope, needed, cost.tolist(), strict=True)))
 
 
 def other_courses(s: Setting) -> list[Course]:
@@ -345,7 +352,8 @@ def other_courses(s: Setting) -> list[Course]:
     if s.terms.perspective == "reseller":
         for kind in DISPOSALS:
             by_state = ways[kind]
-            add(kind, by_state, float(by_state @ weights), 0.0, 0.0, 0.0, kind, "")
+            cash = float(by_state @ weights) + p.own_hours[kind]
+            add(kind, by_state, cash, p.own_hours[kind], 0.0, 0.0, kind, "")
         return found
     use = p.kept(states, 0.0)
     served = service_shares(s)
@@ -359,7 +367,7 @@ def other_courses(s: Setting) -> list[Course]:
         wait = weeks * p.week
         yearly = r.per_year * r.years if kind == "do_without" else r.outlay
         by_state = ways[best] + r.worth - wait
-        add(kind, by_state, got - r.outlay, yearly - got + wait, weeks, r.years, best, "")
+        add(kind, by_state, got + p.own_hours[best] - r.outlay, yearly - got + wait, weeks, r.years, best, "")
     return found
 
 

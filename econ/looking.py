@@ -40,13 +40,17 @@ class Result:
 
 @dataclass(frozen=True)
 class OpenCheck:
-    """A check not made yet. minutes: own time and the operations it needs. waits_for: checks to be made first."""
+    """A check not made yet. minutes: own time and the operations it needs. waits_for: checks to be made first.
+
+    how, cautions: for whoever does it.
+    """
 
     id: str
     title: str
     minutes: float
     how: str
     waits_for: tuple[str, ...]
+    cautions: tuple[str, ...]
     results: tuple[Result, ...]
 
 
@@ -93,7 +97,7 @@ def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior,
     made = set(heard.outcomes) | heard.opened | {f.check for f in case.findings}
     found = []
     for name, check in c.checks.items():
-        if check.complaint or name in made:
+        if check.complaint or name in made or set(check.tools) & set(case.tools.cannot_get):
             continue
         rows = _rows(check, c, heard, present, name)
         if rows is None:
@@ -121,5 +125,7 @@ def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior,
             if chances[k] > 1e-5
         )
         waits = tuple(r for r in check.requires if r not in made)
-        found.append(OpenCheck(name, check.title, effort_minutes(check, bench), check.how, waits, results))
+        cautions = tuple(c.cautions[x].text for x in check.cautions)
+        minutes = effort_minutes(check, bench)
+        found.append(OpenCheck(name, check.title, minutes, check.how, waits, cautions, results))
     return tuple(sorted(found, key=lambda x: (x.minutes, x.id)))

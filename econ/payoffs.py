@@ -38,13 +38,17 @@ class Replacement:
 
 @dataclass(frozen=True)
 class Payoffs:
-    """What a decider gets. kept(masks, renewal) -> worth and years; let_go(masks) -> disposal -> worth."""
+    """What a decider gets. kept(masks, renewal) -> worth and years; let_go(masks) -> disposal -> worth.
+
+    year_of_service: e [money/year]; challenger: who offers it. own_hours: worth of the own hours in each disposal.
+    replacement_weeks: to get another machine; week: cost of a week without one in this season [money].
+    """
 
     year_of_service: float
     challenger: str
     kept: Callable[[Masks, float], InUse]
     let_go: Callable[[Masks], Mapping[str, Floats]]
-    as_stands: Callable[[Masks], Floats]
+    own_hours: Mapping[str, float]
     replacements: Mapping[str, Replacement]
     replacement_weeks: float
     week: float
@@ -84,20 +88,23 @@ def _replacements(market: Market, terms: Terms, e: float) -> dict[str, Replaceme
 
 
 def _let_go(
-    table: FaultTable, market: Market, terms: Terms, c: MachineClass, as_stands: Callable[[Masks], Floats]
+    table: FaultTable,
+    market: Market,
+    terms: Terms,
+    own_hours: Mapping[str, float],
+    as_stands: Callable[[Masks], Floats],
 ) -> Callable[[Masks], Mapping[str, Floats]]:
-    fee, worth = terms["selling_fee_rate"], terms.money("hour_worth")
+    fee = terms["selling_fee_rate"]
     reseller = terms.perspective == "reseller"
     unsold = terms["unsold_chance"] if reseller else 0.0
     holding = terms.money("holding_per_week") * market.days_to_sell / 7 if reseller else 0.0
 
     def let_go(masks: Masks) -> Mapping[str, Floats]:
         left = effects(table, masks)
-        parts = market.part_out * left.parts * (1 - fee) - c.value.part_out_hours * worth - holding
+        parts = market.part_out * left.parts * (1 - fee) - own_hours["part_out"] - holding
         scrap = np.full(masks.size, market.scrap)
-        hours = terms["selling_hours"] * worth
         sold = as_stands(masks) * (1 - fee) - terms.money("selling_cost")
-        sell = (1 - unsold) * sold + unsold * market.scrap - hours - holding
+        sell = (1 - unsold) * sold + unsold * market.scrap - own_hours["sell_as_stands"] - holding
         return {"sell_as_stands": sell, "part_out": parts, "scrap": scrap}
 
     return let_go
@@ -116,11 +123,17 @@ def make_payoffs(
         price: Floats = market.running * effects(table, masks).price ** steepness * as_is_kept
         return price
 
-    let_go = _let_go(table, market, terms, c, as_stands)
+    hour = terms.money("hour_worth")
+    own_hours = {
+        "sell_as_stands": terms["selling_hours"] * hour,
+        "part_out": c.value.part_out_hours * hour,
+        "scrap": 0.0,
+    }
+    let_go = _let_go(table, market, terms, own_hours, as_stands)
     weeks = terms["replacement_days"] / 7
     week = terms.money("downtime_per_week") * market.downtime_season
     if terms.perspective == "reseller":
-        return Payoffs(0.0, "", _sold_as_working(table, market, terms, as_stands), let_go, as_stands, {}, 0.0, 0.0)
+        return Payoffs(0.0, "", _sold_as_working(table, market, terms, as_stands), let_go, own_hours, {}, 0.0, 0.0)
     e, challenger = year_of_service(market, terms)
     flows: dict[float, Flows] = {}
 
@@ -130,7 +143,7 @@ def make_payoffs(
         left: Effects = effects(table, masks)
         return worth_in_use(flows[renewal], e, left.service, left.survive, left.price**steepness)
 
-    return Payoffs(e, challenger, kept, let_go, as_stands, _replacements(market, terms, e), weeks, week)
+    return Payoffs(e, challenger, kept, let_go, own_hours, _replacements(market, terms, e), weeks, week)
 
 
 def _sold_as_working(

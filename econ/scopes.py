@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import Bench, members, tickets, work
+from econ.costing import THOUSAND, Bench, gross_profit, members, tickets, work
 from econ.evidence import Posterior
 from econ.rulebook import MachineClass
 from econ.states import Masks, mask_of, numbers_in
@@ -102,12 +102,18 @@ def neighbours(scope: Scope, always: Scope, more: Iterable[int]) -> list[Scope]:
 
 @dataclass(frozen=True)
 class FollowUp:
-    """The cheapest jobs to add for k sets of failing faults: cost [money], what they clear, their renewal, parts."""
+    """The cheapest jobs to add for k sets of failing faults, (k,) each.
+
+    cost [money]; clears: what they clear, as masks; renewal [1]; any_part; hours [h] and margin, the shop's gross
+    profit on them before comebacks [money].
+    """
 
     cost: Floats
     clears: Masks
     renewal: Floats
     any_part: Bools
+    hours: Floats
+    margin: Floats
 
 
 def _ways(jobs: Jobs, failing: Masks, cheapest: dict[int, int]) -> list[tuple[NDArray[np.int64], Bools]]:
@@ -148,12 +154,14 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
     clears = np.zeros(failing.size, dtype=np.int64)
     renewal, any_part = np.zeros(failing.size), np.zeros(failing.size, dtype=bool)
     job_clears, job_renewal = np.array(jobs.clears, dtype=np.int64), np.array(jobs.renewal)
-    for rows, member in _ways(jobs, failing, cheapest):
-        price = tickets(bench, member, first=False).cost
-        better = price < cost[rows]
-        rows, member = rows[better], member[better]
-        cost[rows] = price[better]
+    hours, margin = np.zeros(failing.size), np.zeros(failing.size)
+    for every, ways in _ways(jobs, failing, cheapest):
+        t = tickets(bench, ways, first=False)
+        better = t.cost < cost[every]
+        rows, member = every[better], ways[better]
+        cost[rows] = t.cost[better]
+        hours[rows], margin[rows] = t.hours[better] / THOUSAND, gross_profit(bench, t)[better]
         clears[rows] = np.bitwise_or.reduce(np.where(member, job_clears, 0), axis=1)
         renewal[rows] = np.where(member, job_renewal, 0.0).max(axis=1, initial=0.0)
         any_part[rows] = work(bench, member).any_part
-    return FollowUp(cost, clears, renewal, any_part)
+    return FollowUp(cost, clears, renewal, any_part, hours, margin)

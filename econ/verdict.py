@@ -209,6 +209,7 @@ def _setting(
         always,
         tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
         tracing_cost(bench),
+        bool(holds),
         _unusable(case, c, holds),
         no_repair,
     )

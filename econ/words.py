@@ -72,8 +72,12 @@ def title_of(c: MachineClass, s: Setting, course: Course) -> str:
         if not course.jobs:
             return "find the cause, then do what it needs"
         return "repair it: " + listed([c.jobs[s.bench.jobs[j]].title for j in course.jobs])
+    held = " for parts or repair, the hold disclosed" if s.held else ""
     if course.disposal and course.disposal != course.kind:
-        return f"{TITLES[course.kind]}, {DISPOSAL[course.disposal]}"
+        way = DISPOSAL[course.disposal]
+        return f"{TITLES[course.kind]}, {'selling this one' + held if held and 'stands' in way else way}"
+    if course.kind == "sell_as_stands" and held:
+        return "sell it" + held
     return TITLES[course.kind]
 
 
