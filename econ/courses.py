@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from econ.costing import THOUSAND, Bench, gross_profit, members, tickets, tracing_hours, work
 from econ.evidence import Posterior
 from econ.payoffs import DISPOSALS, Payoffs
-from econ.scopes import Jobs, Scope, follow_up, likely_scopes, neighbours
-from econ.states import FaultTable, Masks, effects, mask_of
+from econ.scopes import FollowUps, Jobs, Scope, likely_scopes, neighbours
+from econ.states import FaultTable, Masks, effects, mask_of, packed
 from econ.terms import Terms
 
 Floats = NDArray[np.float64]
@@ -100,6 +100,7 @@ class AfterRepair:
     def __init__(self, setting: Setting) -> None:
         self._s = setting
         self._seen: dict[tuple[float, int], Floats] = {}
+        self._more = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
         p = setting.payoffs
         self._instead = max(
             (
@@ -138,22 +139,21 @@ class AfterRepair:
     def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
         """Return the rows where the release check fails: add the cheapest jobs, or give up."""
         s, p = self._s, self._s.payoffs
-        sets, place = np.unique(failing, return_inverse=True)
-        more = follow_up(s.bench, s.jobs, sets)
-        left = (masks | worn) & ~more.clears[place]
-        renewals = np.maximum(renewal, more.renewal)[place]
+        more = self._more(failing)
+        left = (masks | worn) & ~more.clears
+        renewals = np.maximum(renewal, more.renewal)
         worth, years = np.zeros(masks.size), np.zeros(masks.size)
         for r in np.unique(renewals):
             rows = renewals == r
             use = p.kept(left[rows], float(r))
             worth[rows], years[rows] = use.worth, use.years
         wait = repair_weeks(s, more.any_part) * p.week
-        add = worth - (more.cost + wait)[place]
+        add = worth - (more.cost + wait)
         drop = best_of(p.let_go(masks | worn)) + self._instead
         adds = add >= drop
-        cost = np.where(adds, np.where(np.isinf(more.cost), 0.0, more.cost)[place], 0.0)
+        cost = np.where(adds, more.cost, 0.0)
         none = np.zeros(masks.size)
-        mended = [np.where(adds, x[place], 0.0) for x in (more.margin, more.hours)]
+        mended = [np.where(adds, x, 0.0) for x in (more.margin, more.hours)]
         return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none, *mended])
 
 
@@ -211,15 +211,16 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
     machine is given up, whichever is better on the whole.
     """
     out = np.zeros((len(scopes), 6, states.size))
+    place = packed(s.table.failing, s.in_play)
     retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
     for i, scope in enumerate(scopes):
         renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-        rows, seen = np.zeros((after.ROWS, states.size)), np.zeros(1 << s.in_play)
+        rows, seen = np.zeros((after.ROWS, states.size)), np.zeros(1 << s.table.failing.bit_count())
         fails = np.zeros(states.size)
         for chance, cleared in _failures(s, scope):
             left = states & ~cleared
             rows += chance * after(left, renewal, worn)
-            failing = left & s.table.failing
+            failing = place[left]
             fails += chance * (failing != 0)
             seen += chance * np.bincount(failing, weights, seen.size)
         bits = entropy(seen[1:]) * fails

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import product
 
 import numpy as np
@@ -165,3 +165,28 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
         renewal[rows] = np.where(member, job_renewal, 0.0).max(axis=1, initial=0.0)
         any_part[rows] = work(bench, member).any_part
     return FollowUp(cost, clears, renewal, any_part, hours, margin)
+
+
+class FollowUps:
+    """The cheapest jobs to add, worked out once for each set of failing faults out of `size` sets."""
+
+    def __init__(self, bench: Bench, jobs: Jobs, size: int) -> None:
+        self._bench, self._jobs = bench, jobs
+        self._place = np.full(size, -1, dtype=np.int64)
+        self._known: list[FollowUp] = []
+        self._count = 0
+
+    def __call__(self, failing: Masks) -> FollowUp:
+        """Return the follow-up of each set of failing faults, (k,)."""
+        new = failing[self._place[failing] < 0]
+        if new.size:
+            new = np.unique(new)
+            self._known.append(follow_up(self._bench, self._jobs, new))
+            self._place[new] = self._count + np.arange(new.size)
+            self._count += new.size
+            if len(self._known) > 1:
+                self._known = [
+                    FollowUp(*(np.concatenate([getattr(f, x.name) for f in self._known]) for x in fields(FollowUp)))
+                ]
+        at, known = self._place[failing], self._known[0]
+        return FollowUp(*(getattr(known, x.name)[at] for x in fields(FollowUp)))

@@ -86,6 +86,18 @@ def numbers_in(mask: int) -> list[int]:
     return [i for i in range(mask.bit_length()) if mask >> i & 1]
 
 
+def packed(chosen: int, n: int) -> Masks:
+    """Return, for every set of n faults, the chosen ones of them packed into the lowest bits, (2^n,)."""
+    table, place = np.zeros(1, dtype=np.int64), 0
+    for i in range(n):
+        if chosen >> i & 1:
+            table = np.concatenate([table, table | 1 << place])
+            place += 1
+        else:
+            table = np.concatenate([table, table])
+    return table
+
+
 def fault_table(c: MachineClass, ids: Sequence[str]) -> FaultTable:
     """Return the figures of faults in the order given."""
     rows = [c.faults[i] for i in ids]

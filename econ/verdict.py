@@ -276,8 +276,9 @@ def _answer(
 
 
 def _curing(mending: Sequence[Course]) -> Course | None:
-    """Return the repair to hold against another answer: the best that cures more often than not, else the best."""
-    return next((x for x in mending if x.cured >= KNOWN_FROM), mending[0] if mending else None)
+    """Return the repair to hold against another answer: the best that cures more often than not, else the open one."""
+    told = [x for x in mending if x.cured >= KNOWN_FROM] or [x for x in mending if x.open_ended] or [*mending]
+    return told[0] if told else None
 
 
 def _limit(s: Setting, course: Course, idle: Course) -> float:

@@ -1,0 +1,1 @@
+"""Invented sample data: three cases and a price list."""
