@@ -162,6 +162,9 @@ class Terms(Frozen):
     upkeep_rate: float | None = Field(None, ge=0, le=1, description="upkeep, share of new price a year")
     upkeep_growth: float | None = Field(None, ge=0, le=1, description="its rise over a median life")
     hours_per_year: float | None = Field(None, gt=0, le=8_760, description="own use [h/year]")
+    as_is_steepness: float | None = Field(
+        None, gt=0, le=8, description="exponent on the share of the price that disclosed faults leave"
+    )
     selling_fee_rate: Share | None = None
     selling_cost: Money = Decimal(0)
     selling_hours: float | None = Field(None, ge=0, le=100)

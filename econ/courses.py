@@ -238,7 +238,7 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
 
 
 def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
-    """Return the SHOWN best scopes: covers of the likely states, improved one job at a time."""
+    """Return the SHOWN best scopes, the open one among them: covers of the likely states, improved job by job."""
     hidden = mask_of(np.flatnonzero(s.table.hidden))
     pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.always)
     enough = int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1
@@ -262,7 +262,8 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
         leaders = [x for x in ranked()[:3] if x not in done]
         done.update(leaders)
         look([y for x in leaders for y in neighbours(x, s.always, more)])
-    return ranked()[:SHOWN]
+    best = ranked()[:SHOWN]
+    return best if s.always in best or s.always not in value else [*best[: SHOWN - 1], s.always]
 
 
 def repairs(s: Setting, after: AfterRepair) -> list[Course]:

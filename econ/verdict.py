@@ -192,7 +192,7 @@ def _setting(
 ) -> Setting:
     worn = [f for f, fault in c.faults.items() if fault.wear and any(f in c.jobs[w].clears for w in case.wanted)]
     table: FaultTable = fault_table(c, (*heard.faults, *worn))
-    steep = 1.0
+    steep = terms["as_is_steepness"]
     if market.as_is is not None:
         shares = effects(table, complained.states).price
         steep = steepness(market.as_is / market.running, shares, complained.weights)
