@@ -19,7 +19,7 @@ from econ.costing import THOUSAND, Bench, gross_profit, members, tickets, tracin
 from econ.evidence import Posterior
 from econ.payoffs import DISPOSALS, Payoffs
 from econ.scopes import FollowUps, Jobs, Scope, likely_scopes, neighbours
-from econ.states import FaultTable, Masks, effects, mask_of, packed
+from econ.states import FaultTable, Masks, effects, mask_of, numbers_in, packed
 from econ.terms import Terms
 
 Floats = NDArray[np.float64]
@@ -27,6 +27,7 @@ USABLE_FROM = 0.1  # a machine that gives less of its service than this can't be
 TIE = 1e-6  # of the larger worth: below this the course that stands earlier wins
 SHOWN = 12  # repair courses worked out on the whole posterior and shown
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
+LEADS_FROM = 0.4  # probability from which a fault leads the others [1]; judgement
 ROUNDS = 3  # of improving the best scopes by one job
 
 
@@ -237,8 +238,21 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
     return out
 
 
+def leading_hidden(s: Setting) -> int:
+    """Return the hidden faults that are likelier than LEADS_FROM and cost much of the service, as a mask."""
+    mask = 0
+    for i in numbers_in(s.table.costly):
+        present = float(s.posterior.weights[(s.posterior.states >> i & 1) == 1].sum())
+        if i < s.in_play and s.table.hidden[i] and present >= LEADS_FROM:
+            mask |= 1 << i
+    return mask
+
+
 def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
-    """Return the SHOWN best scopes, the open one among them: covers of the likely states, improved job by job."""
+    """Return the best scopes: covers of the likely states, improved job by job.
+
+    The open one is always among them, and the best that clears a hidden fault that leads.
+    """
     hidden = mask_of(np.flatnonzero(s.table.hidden))
     pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.always)
     enough = int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1
@@ -262,8 +276,13 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
         leaders = [x for x in ranked()[:3] if x not in done]
         done.update(leaders)
         look([y for x in leaders for y in neighbours(x, s.always, more)])
-    best = ranked()[:SHOWN]
-    return best if s.always in best or s.always not in value else [*best[: SHOWN - 1], s.always]
+    chosen = ranked()[:SHOWN]
+    leader = leading_hidden(s)
+    thorough = [x for x in ranked() if leader and s.jobs.cleared(x) & leader == leader]
+    for must in (s.always, *thorough[:1]):
+        if must in value and must not in chosen:
+            chosen.append(must)
+    return chosen
 
 
 def repairs(s: Setting, after: AfterRepair) -> list[Course]:

@@ -9,7 +9,15 @@ from numpy.typing import NDArray
 
 from econ.case import Case
 from econ.depreciation import Curve, fit_comparables
-from econ.life import CONDITION_KAPPA, Life, effective_age, median_years, service, survival
+from econ.life import (
+    CONDITION_KAPPA,
+    Life,
+    effective_age,
+    epa_percent_scrapped,
+    median_years,
+    service,
+    survival,
+)
 from econ.money import say, to_minor
 from econ.problems import BadInput, Problem
 from econ.rulebook import MachineClass
@@ -66,28 +74,37 @@ def _age(case: Case, median: float, class_hours: float) -> tuple[float, float, l
     return age, on_curve, notes
 
 
-def _running(case: Case, c: MachineClass, terms: Terms, curve: Curve, on_curve: float) -> tuple[float, Assumption]:
+def _by_comparables(case: Case, c: MachineClass, terms: Terms, on_curve: float) -> tuple[float, str]:
+    """Return what comparables say the machine is worth running this month, and how."""
+    rows, season = case.market.comparables, c.season.resale[terms.month]
+    prices = [float(to_minor(r.price, terms.currency)) for r in rows]
+    try:
+        fit = fit_comparables(prices, [r.age_years for r in rows], [r.condition for r in rows])
+    except ValueError as error:
+        path, remedy = "market.comparables", "add comparables, or leave them out"
+        raise BadInput([Problem(path, f"{len(rows)} rows", str(error), remedy)]) from None
+    age = case.machine.age_years if case.machine.age_years is not None else on_curve
+    price = float(fit.predict(age, case.machine.condition)) * season
+    return price, f"{len(rows)} comparables: log price regressed on age, times the month's factor {season:g}"
+
+
+def _running(
+    case: Case, c: MachineClass, terms: Terms, curve: Curve, on_curve: float
+) -> tuple[float, tuple[Assumption, ...]]:
     """Return the price in working order now, and where it comes from: stated, else comparables, else the curve."""
-    market = case.market
-    if market.running is not None:
-        price = float(to_minor(market.running, terms.currency))
-        return price, Assumption("running_price", say(price, terms.currency), STATED)
     season = c.season.resale[terms.month]
-    if market.comparables:
-        rows = market.comparables
-        prices = [float(to_minor(r.price, terms.currency)) for r in rows]
-        try:
-            fit = fit_comparables(prices, [r.age_years for r in rows], [r.condition for r in rows])
-        except ValueError as error:
-            path, remedy = "market.comparables", "add comparables, or leave them out"
-            raise BadInput([Problem(path, f"{len(rows)} rows", str(error), remedy)]) from None
-        age = case.machine.age_years if case.machine.age_years is not None else on_curve
-        price = float(fit.predict(age, case.machine.condition)) * season
-        source = f"{len(rows)} comparables: log price regressed on age, times the month's factor {season:g}"
-    else:
-        price = float(curve.share(on_curve)) * terms.new_price * season
-        source = f"remaining value by age ({c.value.source}), times the month's factor {season:g} ({c.season.source})"
-    return price, Assumption("running_price", say(price, terms.currency), source)
+    notes = []
+    price = float(curve.share(on_curve)) * terms.new_price * season
+    source = f"remaining value by age ({c.value.source}), times the month's factor {season:g} ({c.season.source})"
+    if case.market.comparables:
+        price, source = _by_comparables(case, c, terms, on_curve)
+    if case.market.running is not None:
+        if case.market.comparables:
+            notes.append(
+                Assumption("comparables_say", say(price, terms.currency), f"{source}; not used, a price is stated")
+            )
+        price, source = float(to_minor(case.market.running, terms.currency)), STATED
+    return price, (Assumption("running_price", say(price, terms.currency), source), *notes)
 
 
 def read_market(case: Case, c: MachineClass, terms: Terms) -> Market:
@@ -96,7 +113,12 @@ def read_market(case: Case, c: MachineClass, terms: Terms) -> Market:
     median = float(median_years(figures.median_hours, figures.hours_per_year))
     age, on_curve, notes = _age(case, median, figures.hours_per_year)
     curve = class_curve(c, median, figures.hours_per_year)
-    running, note = _running(case, c, terms, curve, on_curve)
+    running, said = _running(case, c, terms, curve, on_curve)
+    if figures.epa_median_years is not None:
+        gone = float(epa_percent_scrapped((case.machine.age_years or age) / figures.epa_median_years))
+        value = f"{figures.epa_median_years:.1f} years; {gone:.0f} % of such machines are gone by this age"
+        source = f"{figures.epa_source}; the pessimistic bound, not used"
+        notes.append(Assumption("epa_median_life", value, source))
     notes += [
         Assumption(
             "median_life",
@@ -108,7 +130,7 @@ def read_market(case: Case, c: MachineClass, terms: Terms) -> Market:
             f"{age:.1f} years",
             "age by condition, or by hours where they are known (Kijima 1989)",
         ),
-        note,
+        *said,
     ]
     tax = 1.0 if case.terms.tax_inclusive else 1.0 + case.terms.tax_rate
     new_total = terms.new_price * tax + terms.money("replacement_delivery")

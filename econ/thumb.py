@@ -73,6 +73,8 @@ def _why(case: Case, s: Setting, market: Market, limit: float, rule_repairs: boo
     """Return why a rule and the answer part: the limit worked out here, and what moves it."""
     own = limit / s.terms.new_price
     worth = say(limit, case.currency)
+    if limit <= 0:
+        return "with what else may be wrong and what replacing it costs, nothing spent on this repair comes back"
     if case.perspective == "reseller":
         return f"for a sale what counts is the price it brings: here at most {worth} is worth paying for the repair"
     age = market.age / market.life.median_years

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
+from econ.books import BookYear, book_years
 from econ.case import Case
 from econ.costing import Bench, make_bench, members, tickets, tracing_cost
 from econ.courses import (
@@ -17,6 +18,7 @@ from econ.courses import (
     best_course,
     best_without_repair,
     confidence,
+    leading_hidden,
 )
 from econ.estimate import Estimate, make_estimate
 from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
@@ -131,6 +133,7 @@ class Decision:
     cautions: tuple[CautionLine, ...]
     release_checks: tuple[ReleaseTest, ...]
     rule_of_thumb: tuple[RuleOfThumb, ...]
+    book_depreciation: tuple[BookYear, ...]
     assumptions: tuple[Assumption, ...]
     spent_so_far: Decimal
     dropped_mass: float
@@ -232,7 +235,7 @@ def _answer(
 
     best, idle = best_course(courses), best_without_repair(courses)
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    repair = best if best.kind == "repair" else _curing(mending)
+    repair = best if best.kind == "repair" else _curing(s, mending)
     rivals = [x for x in courses if x.kind != best.kind and not x.barred]
     rival = mending[0] if mending and best.kind != "repair" else (best_course(rivals) if rivals else None)
     sure = confidence(best, courses, s.posterior.weights)
@@ -269,15 +272,22 @@ def _answer(
         _cautions(c, s, named),
         release_tests(case, c, () if named is None else tuple(s.bench.jobs[j] for j in named.jobs)),
         rules_of_thumb(case, s, market, named, limits.get(id(named)), estimate, best),
+        book_years(case, market),
         (*s.terms.assumptions, *market.assumptions, *_used_prices(c, s, named), *s.bench.assumptions),
         case.spent_so_far,
         s.posterior.dropped,
     )
 
 
-def _curing(mending: Sequence[Course]) -> Course | None:
-    """Return the repair to hold against another answer: the best that cures more often than not, else the open one."""
-    told = [x for x in mending if x.cured >= KNOWN_FROM] or [x for x in mending if x.open_ended] or [*mending]
+def _curing(s: Setting, mending: Sequence[Course]) -> Course | None:
+    """Return the repair to hold against another answer.
+
+    The best that cures more often than not; else the best that clears the hidden faults that lead; else the open one.
+    """
+    leader = leading_hidden(s)
+    told = [x for x in mending if x.cured >= KNOWN_FROM]
+    told += [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
+    told += [x for x in mending if x.open_ended] + [*mending]
     return told[0] if told else None
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from econ.case import Case
-from econ.courses import Course, Setting
+from econ.courses import LEADS_FROM, Course, Setting
 from econ.money import say, to_minor
 from econ.rulebook import MachineClass
 
@@ -39,7 +39,6 @@ DISPOSAL = {
 }
 
 
-LEADS_FROM = 0.4  # probability from which one fault is named alone [1]; judgement
 KNOWN_FROM = 0.5  # chance of curing at the first go from which a repair is named by its jobs [1]; judgement
 
 
