@@ -33,7 +33,8 @@ class Market:
     """Prices of this machine and of its replacements [minor units], ages and lives [years].
 
     running: sold in working order now. as_is: stated price as it stands, if stated. part_out: proceeds of a machine
-    with no ruined part. scrap: net of disposal. age: effective age. pace: own use over the class's.
+    with no ruined part. scrap: net of disposal. age: effective age. pace: own use over the class's. later: mean of the
+    year's resale factors over this month's [1].
     """
 
     life: Life
@@ -49,6 +50,7 @@ class Market:
     used_total: float
     used_price: float
     used_age: float
+    later: float
     days_to_sell: float
     downtime_season: float
     assumptions: tuple[Assumption, ...]
@@ -157,9 +159,24 @@ def read_market(case: Case, c: MachineClass, terms: Terms) -> Market:
         notes.append(Assumption("used_price", say(used_total, terms.currency), source))
     pace = case.terms.hours_per_year / figures.hours_per_year if case.terms.hours_per_year else 1.0
     return Market(
-        Life(median), age, pace, curve, on_curve, running, as_is, part_out, scrap, new_total, used_total, used_price,
-        used_age, c.season.days_to_sell[terms.month], c.season.downtime[terms.month], tuple(notes),
-    )  # fmt: skip
+        life=Life(median),
+        age=age,
+        pace=pace,
+        curve=curve,
+        curve_age=on_curve,
+        running=running,
+        as_is=as_is,
+        part_out=part_out,
+        scrap=scrap,
+        new_total=new_total,
+        used_total=used_total,
+        used_price=used_price,
+        used_age=used_age,
+        later=float(np.mean(c.season.resale)) / c.season.resale[terms.month],
+        days_to_sell=c.season.days_to_sell[terms.month],
+        downtime_season=c.season.downtime[terms.month],
+        assumptions=tuple(notes),
+    )
 
 
 def _contradictions(case: Case, running: float, as_is: float | None, new_total: float, terms: Terms) -> None:
@@ -186,11 +203,20 @@ def steps_of(terms: Terms) -> int:
     return max(1, round(terms["horizon_years"] * STEPS_PER_YEAR))
 
 
-def make_flows(market: Market, terms: Terms, age: float, curve_age: float, price: float, renewal: float = 0.0) -> Flows:
+def make_flows(
+    market: Market,
+    terms: Terms,
+    age: float,
+    curve_age: float,
+    price: float,
+    renewal: float = 0.0,
+    later: float = 1.0,
+) -> Flows:
     """Return the flows of a machine of a given age and present price.
 
     age: effective [years]; curve_age: where it stands on the curve of value [years]; price: what it sells for in
-    working order now [money]; renewal: share of the effective age that a job takes off.
+    working order now [money]; renewal: share of the effective age that a job takes off; later: factor that takes this
+    month's season out of later prices, since nobody plans to sell in a given month years from now.
     """
     n = steps_of(terms)
     t = np.arange(n + 1) / STEPS_PER_YEAR
@@ -204,7 +230,7 @@ def make_flows(market: Market, terms: Terms, age: float, curve_age: float, price
         service(alive, 1.0 / STEPS_PER_YEAR),
         discount_factors(terms["real_rate"], n),
         terms.new_price * (terms["upkeep_rate"] + terms["upkeep_growth"] * middle / market.life.median_years),
-        net_sale(terms, price * fall),
+        np.maximum(net_sale(terms, price * fall * np.where(t > 0, later, 1.0)), market.scrap),
         market.scrap,
     )
 
@@ -221,7 +247,7 @@ def used_flows(market: Market, terms: Terms) -> Flows:
 
 def own_flows(market: Market, terms: Terms, renewal: float = 0.0) -> Flows:
     """Return the flows of the machine in hand, in working order."""
-    return make_flows(market, terms, market.age, market.curve_age, market.running, renewal)
+    return make_flows(market, terms, market.age, market.curve_age, market.running, renewal, market.later)
 
 
 def steepness(as_is_over_running: float, shares: Floats, weights: Floats) -> float:
