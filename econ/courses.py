@@ -28,6 +28,7 @@ TIE = 1e-6  # of the larger worth: below this the course that stands earlier win
 SHOWN = 12  # repair courses worked out on the whole posterior and shown
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
 LEADS_FROM = 0.4  # probability from which a fault leads the others [1]; judgement
+SELDOM = 0.25  # chance below which a repair seldom cures [1]; judgement
 ROUNDS = 3  # of improving the best scopes by one job
 
 
@@ -238,12 +239,15 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
     return out
 
 
-def leading_hidden(s: Setting) -> int:
-    """Return the hidden faults that are likelier than LEADS_FROM and cost much of the service, as a mask."""
+def leading(s: Setting, hidden: bool = False) -> int:
+    """Return the faults that are likelier than LEADS_FROM and cost much of the service, as a mask.
+
+    hidden: only those that opening shows.
+    """
     mask = 0
-    for i in numbers_in(s.table.costly):
+    for i in numbers_in(s.table.costly & ((1 << s.in_play) - 1)):
         present = float(s.posterior.weights[(s.posterior.states >> i & 1) == 1].sum())
-        if i < s.in_play and s.table.hidden[i] and present >= LEADS_FROM:
+        if present >= LEADS_FROM and (s.table.hidden[i] or not hidden):
             mask |= 1 << i
     return mask
 
@@ -251,7 +255,7 @@ def leading_hidden(s: Setting) -> int:
 def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     """Return the best scopes: covers of the likely states, improved job by job.
 
-    The open one is always among them, and the best that clears a hidden fault that leads.
+    The open one is always among them, and the best that clears the faults that lead.
     """
     hidden = mask_of(np.flatnonzero(s.table.hidden))
     pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.always)
@@ -277,7 +281,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
         done.update(leaders)
         look([y for x in leaders for y in neighbours(x, s.always, more)])
     chosen = ranked()[:SHOWN]
-    leader = leading_hidden(s)
+    leader = leading(s)
     thorough = [x for x in ranked() if leader and s.jobs.cleared(x) & leader == leader]
     for must in (s.always, *thorough[:1]):
         if must in value and must not in chosen:
@@ -286,7 +290,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
 
 
 def repairs(s: Setting, after: AfterRepair) -> list[Course]:
-    """Return the repair courses worth showing, best first."""
+    """Return the repair courses, best first."""
     bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
     scopes = _search(s, after, sorted((bearing | set(s.wanted)) - set(s.bench.barred)))
     if not scopes:
@@ -398,9 +402,19 @@ def service_shares(s: Setting) -> Floats:
 
 
 def all_courses(s: Setting) -> tuple[Course, ...]:
-    """Return every course in course order: repairs best first, then those without repair."""
-    after = AfterRepair(s)
-    return (*repairs(s, after), *other_courses(s))
+    """Return every course in course order: repairs best first, then those without repair.
+
+    A try that seldom cures is shown only where it is worth more than finding the cause first and than no repair.
+    """
+    mending, others = repairs(s, AfterRepair(s)), other_courses(s)
+    bar = max(c.worth for c in (*others, *mending) if c.kind != "repair" or c.open_ended)
+    leader = leading(s)
+    shown = [
+        c
+        for c in mending
+        if c.open_ended or c.cured >= SELDOM or c.worth > bar or (leader and s.jobs.cleared(c.jobs) & leader == leader)
+    ]
+    return (*shown, *others)
 
 
 def best_course(courses: Sequence[Course]) -> Course:

@@ -18,7 +18,7 @@ from econ.courses import (
     best_course,
     best_without_repair,
     confidence,
-    leading_hidden,
+    leading,
 )
 from econ.estimate import Estimate, make_estimate
 from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
@@ -239,7 +239,7 @@ def _answer(
     rivals = [x for x in courses if x.kind != best.kind and not x.barred]
     rival = mending[0] if mending and best.kind != "repair" else (best_course(rivals) if rivals else None)
     sure = confidence(best, courses, s.posterior.weights)
-    named = next((x for x in mending if not x.open_ended), repair)
+    named = best if best.kind == "repair" and not best.open_ended else _named(s, mending)
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
     limits = {id(x): _limit(s, x, idle) for x in mending}
     faults = _fault_lines(c, heard, before, s.posterior)
@@ -279,12 +279,20 @@ def _answer(
     )
 
 
+def _named(s: Setting, mending: Sequence[Course]) -> Course | None:
+    """Return the repair to write an estimate for where the answer names none: the best that clears what leads."""
+    leader = leading(s)
+    told = [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
+    told += [x for x in mending if not x.open_ended] + [*mending]
+    return told[0] if told else None
+
+
 def _curing(s: Setting, mending: Sequence[Course]) -> Course | None:
     """Return the repair to hold against another answer.
 
     The best that cures more often than not; else the best that clears the hidden faults that lead; else the open one.
     """
-    leader = leading_hidden(s)
+    leader = leading(s, hidden=True)
     told = [x for x in mending if x.cured >= KNOWN_FROM]
     told += [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
     told += [x for x in mending if x.open_ended] + [*mending]
