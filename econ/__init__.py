@@ -16,11 +16,10 @@ _HOME = {
     "Decision": "verdict",
     "MachineClass": "rulebook",
     "Problem": "problems",
+    "Shelf": "rulebook",
     "case_schema": "case",
-    "class_ids": "rulebook",
     "decide": "verdict",
     "read_case": "reading",
-    "read_class": "rulebook",
     "read_defaults": "terms",
 }
 __all__ = ["__version__", *sorted(_HOME)]

@@ -72,12 +72,12 @@ class Machine(Frozen):
     age_years: float | None = Field(None, ge=0, le=80, description="age [years]")
     hours: float | None = Field(None, ge=0, le=50_000, description="hours on the machine [h]")
     condition: Literal["restored", "good", "fair", "poor"] = "fair"
-    new_price: Money | None = Field(None, description="price of an equivalent new machine, without tax")
+    new_price: Money | None = Field(None, gt=0, description="price of an equivalent new machine, without tax")
     rusty: bool = Field(False, description="fasteners are rusty: complications are likelier")
     name: Text | None = Field(None, description="how people call it")
     serial_number: Text | None = None
-    blade_length_mm: float | None = Field(None, gt=0, le=3_000, description="tip to tip [mm]")
-    engine_rpm: float | None = Field(None, gt=0, le=20_000, description="governed speed, measured [1/min]")
+    blade_length_mm: float | None = Field(None, ge=50, le=3_000, description="tip to tip [mm]")
+    engine_rpm: float | None = Field(None, ge=100, le=20_000, description="governed speed, measured [1/min]")
 
 
 class Report(Frozen):
@@ -190,7 +190,9 @@ class Market(Frozen):
     scrap: AnyMoney | None = Field(None, description="scrap proceeds; negative where disposal costs")
     used_price: Money | None = Field(None, description="price of a comparable used machine")
     used_age_years: float | None = Field(None, ge=0, le=80)
-    comparables: Many[Comparable] = Field((), max_length=1_000)
+    comparables: Many[Comparable] = Field(
+        (), min_length=5, max_length=1_000, description="machines of the same kind seen for sale, five or more"
+    )
 
 
 class Find(Frozen):

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from econ.case import Case
 from econ.knowledge import Complication, Quantity, pert_mean
-from econ.money import RATE_UNIT, IntArray, divide, share, to_minor
+from econ.money import RATE_UNIT, IntArray, divide, say, share, to_minor
 from econ.rulebook import TEST_RUN, TRACING, MachineClass
 from econ.terms import STATED, Assumption, Terms, rate_millionths
 
@@ -135,7 +135,7 @@ def _unit_costs(case: Case, c: MachineClass, terms: Terms, parts: Sequence[str])
     for name in parts:
         if name in case.prices:
             costs.append(to_minor(case.prices[name], terms.currency))
-            notes.append(Assumption(f"price.{name}", str(case.prices[name]), STATED))
+            notes.append(Assumption(f"price.{name}", say(costs[-1], terms.currency), STATED))
         else:
             costs.append(terms.from_rulebook(pert_mean(c.parts[name].price)))
     return np.array(costs, dtype=np.int64), notes

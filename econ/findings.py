@@ -164,7 +164,7 @@ def open_holds(case: Case, c: MachineClass, outcomes: Mapping[str, int]) -> tupl
 
 def impossible(names: Sequence[str], case: Case) -> BadInput:
     """Return the error for findings that can't occur together."""
-    said = {finding.check: str(finding.outcome or finding.reading or finding.found) for finding in case.findings}
+    said = {f.check: next(str(x) for x in (f.outcome, f.reading, f.found) if x is not None) for f in case.findings}
     value = ", ".join(f"{n} = {said[n]}" if n in said else n for n in names)
     rule = "the rulebook gives these together no chance at all"
     return BadInput([Problem("findings", value, rule, "look again at one of them, or mark it not_sure")])

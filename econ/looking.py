@@ -17,7 +17,7 @@ from econ.rulebook import MachineClass
 Floats = NDArray[np.float64]
 LOOKED_AT = 0.999  # share of the posterior that is looked at
 NAMED = 5  # faults named for each result
-TELLS_FROM = 0.02  # a check that moves no fault's probability by this much is not listed
+TELLS_FROM = 0.01  # a check that moves the faults' probabilities by less on average is not listed
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,8 @@ def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior,
             out=np.zeros((len(rows), present.shape[1])),
             where=chances[:, None] > 0,
         )
-        if float(np.abs(after - now)[chances > 1e-5].max(initial=0.0)) < TELLS_FROM:
+        moved = np.abs(after - now).max(axis=1) if present.shape[1] else np.zeros(len(rows))
+        if float(chances @ moved) < TELLS_FROM:
             continue
         results = tuple(
             Result(

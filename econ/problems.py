@@ -48,6 +48,9 @@ def nearest(name: object, known: Iterable[str]) -> str:
     """Return the remedy for an unknown id: the nearest known ones, or how many there are."""
     choices = sorted(known)
     close = get_close_matches(str(name), choices, n=2, cutoff=0.5)
+    if not close:  # perhaps one word of a longer id
+        words = {word: c for c in reversed(choices) for word in c.split("_") if len(word) > 2}
+        close = [words[w] for w in get_close_matches(str(name), sorted(words), n=1, cutoff=0.7)]
     if close:
         return "did you mean " + " or ".join(f'"{c}"' for c in close)
     if not choices:

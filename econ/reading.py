@@ -1,4 +1,4 @@
-"""Reading: a case document and rulebook texts in, a checked case and its machine class out, all problems at once."""
+"""Reading: a case document and the machine classes in, a checked case and its class out, all problems at once."""
 
 from __future__ import annotations
 
@@ -8,30 +8,33 @@ from datetime import date
 from econ.case import Case, read_shape
 from econ.names import name_problems
 from econ.problems import BadInput, Problem, nearest, shown
-from econ.rulebook import MachineClass, class_ids, read_class
+from econ.rulebook import MachineClass
 
 
-def _class_of(document: Mapping[str, object], texts: Mapping[str, str]) -> tuple[MachineClass | None, list[Problem]]:
+def _class_of(document: Mapping[str, object], shelf: Mapping[str, MachineClass]) -> tuple[str, list[Problem]]:
     machine = document.get("machine")
     name = machine.get("class") if isinstance(machine, Mapping) else None
     if not isinstance(name, str):
-        return None, []  # the shape check says what is wrong
-    if name not in class_ids(texts):
+        return "", []  # the shape check says what is wrong
+    if name not in set(shelf):
         rule = "the rulebooks hold no such machine class"
-        return None, [Problem("machine.class", shown(name), rule, nearest(name, class_ids(texts)))]
-    return read_class(texts, name), []
+        return "", [Problem("machine.class", shown(name), rule, nearest(name, shelf))]
+    return name, []
 
 
-def read_case(document: object, texts: Mapping[str, str], as_of: date | None = None) -> tuple[Case, MachineClass]:
+def read_case(
+    document: object, shelf: Mapping[str, MachineClass], as_of: date | None = None
+) -> tuple[Case, MachineClass]:
     """Return a checked case and its machine class.
 
-    document: what JSON gave. texts: rulebook texts by file name. as_of: the day of the decision where the case has
-    none. Raises BadInput with every problem of the document; BadInput too where a rulebook itself is unusable.
+    document: what JSON gave. shelf: machine classes by id, see `rulebook.Shelf`. as_of: the day of the decision where
+    the case has none. Raises BadInput with every problem of the document; BadInput too where a rulebook is unusable.
     """
     case, problems = read_shape(document)
     if not isinstance(document, Mapping):
         raise BadInput(problems)
-    machine_class, unknown = _class_of(document, texts)
+    name, unknown = _class_of(document, shelf)
+    machine_class = shelf[name] if name else None
     found = [*problems, *unknown]
     if machine_class is not None:
         said = {p.path for p in found}

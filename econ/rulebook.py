@@ -301,3 +301,26 @@ def _checks_anywhere(texts: Mapping[str, str]) -> frozenset[str]:
         except tomllib.TOMLDecodeError:
             continue  # reported when a class that uses the file is read
     return frozenset(found)
+
+
+class Shelf(Mapping[str, MachineClass]):
+    """All machine classes of some rulebook texts; each is composed and checked when first asked for."""
+
+    def __init__(self, texts: Mapping[str, str]) -> None:
+        self._texts = texts
+        self._ids = class_ids(texts)
+        self._read: dict[str, MachineClass] = {}
+
+    def __getitem__(self, class_id: str) -> MachineClass:
+        """Return a class. Raises KeyError where there is none of that id, BadInput where its rulebook is unusable."""
+        if class_id not in self._read:
+            if class_id not in self._ids:
+                raise KeyError(class_id)
+            self._read[class_id] = read_class(self._texts, class_id)
+        return self._read[class_id]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._ids)
+
+    def __len__(self) -> int:
+        return len(self._ids)

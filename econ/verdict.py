@@ -239,7 +239,7 @@ def _answer(
     rivals = [x for x in courses if x.kind != best.kind and not x.barred]
     rival = mending[0] if mending and best.kind != "repair" else (best_course(rivals) if rivals else None)
     sure = confidence(best, courses, s.posterior.weights)
-    named = best if best.kind == "repair" and not best.open_ended else _named(s, mending)
+    named = repair if repair is not None and not repair.open_ended else _named(s, mending)
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
     limits = {id(x): _limit(s, x, idle) for x in mending}
     faults = _fault_lines(c, heard, before, s.posterior)

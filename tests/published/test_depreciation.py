@@ -60,9 +60,7 @@ def test_remaining_value_table_mostly_to_the_digit() -> None:
     same = total = 0
     for machine, rows in PRINTED.items():
         for hours, printed in rows.items():
-            share = remaining_value(
-                np.arange(1, len(printed) + 1), hours, *COEFFICIENTS[POWER_CLASS[machine]]
-            )
+            share = remaining_value(np.arange(1, len(printed) + 1), hours, *COEFFICIENTS[POWER_CLASS[machine]])
             same += int((np.round(100 * share) == printed).sum())
             total += len(printed)
     assert (same, total) == (103, 113)

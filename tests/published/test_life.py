@@ -38,9 +38,7 @@ def test_conditional_survival(row: dict) -> None:
     life = life_of(row["scale"], row["shape"])
     assert survival(life, row["age"], row["further"]) == pytest.approx(row["survival"], abs=5e-9)
     # Half as long at twice the pace is the same use.
-    assert survival(life, row["age"], row["further"] / 2, pace=2.0) == pytest.approx(
-        row["survival"], abs=5e-9
-    )
+    assert survival(life, row["age"], row["further"] / 2, pace=2.0) == pytest.approx(row["survival"], abs=5e-9)
 
 
 @pytest.mark.parametrize("row", entry("weibull", "mttf_and_percentiles")["values"])
@@ -83,9 +81,7 @@ MIDDLE = "extended_or_general_purpose"
         (HANDHELD, "medium", "trimmer_edger_brushcutter", "residential", 125 / 9),
     ],
 )
-def test_useful_life_over_yearly_use(
-    engine: str, category: str, equipment: str, use: str, years: float
-) -> None:
+def test_useful_life_over_yearly_use(engine: str, category: str, equipment: str, use: str, years: float) -> None:
     """40 CFR 1054.107 Table 1 hours over NONROAD2008a ACTIVITY.DAT hours per year."""
     hours = load("cfr_1054_107")["values"][engine][category]
     rows = [r for r in load("epa_activity")["values"] if (r["equipment"], r["use"]) == (equipment, use)]
@@ -129,9 +125,7 @@ def test_effective_age() -> None:
     assert effective_age("fair", years=9) == 9.0
     assert effective_age("poor", years=9) == pytest.approx(11.7)
     assert effective_age("good", years=9, hours=100, class_hours_per_year=25) == pytest.approx(2.8)
-    mixed = effective_age(
-        ["restored", "fair"], years=[9, 9], hours=[np.nan, 50.0], class_hours_per_year=[25, 25]
-    )
+    mixed = effective_age(["restored", "fair"], years=[9, 9], hours=[np.nan, 50.0], class_hours_per_year=[25, 25])
     assert mixed.tolist() == [4.5, 2.0]
     assert list(CONDITION_KAPPA.values()) == sorted(CONDITION_KAPPA.values())
 
@@ -152,9 +146,7 @@ def test_effective_age_refuses(arguments: dict, message: str) -> None:
         effective_age(**arguments)
 
 
-@pytest.mark.parametrize(
-    ("median", "shape"), [(0.0, 2.0), (-1.0, 2.0), (5.0, 0.0), (np.nan, 2.0), (5.0, np.inf)]
-)
+@pytest.mark.parametrize(("median", "shape"), [(0.0, 2.0), (-1.0, 2.0), (5.0, 0.0), (np.nan, 2.0), (5.0, np.inf)])
 def test_life_refuses(median: float, shape: float) -> None:
     with pytest.raises(ValueError, match="must be a finite number, above 0"):
         Life(median, shape)

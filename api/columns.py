@@ -1,0 +1,49 @@
+"""Columns: plain text for people, wrapped to a width, and small tables."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+WIDTH = 98
+
+
+def _fill(text: str, width: int, first: str = "", later: str = "") -> list[str]:
+    """Return text in lines of a width; a number stays with its per cent sign."""
+    held = text.replace(" %", "\xa0%")
+    lines = textwrap.wrap(held, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False)
+    return [line.replace("\xa0", " ") for line in lines]
+
+
+def wrap(text: str, indent: str = "", hang: str | None = None) -> list[str]:
+    """Return text as lines of at most WIDTH; hang: the indent of the lines after the first."""
+    return _fill(text, WIDTH, indent, indent if hang is None else hang)
+
+
+def bullet(text: str) -> list[str]:
+    """Return text as one point of a list."""
+    return wrap(text, "  - ", "    ")
+
+
+def table(
+    rows: Iterable[Sequence[str]], heads: Sequence[str] = (), right: Iterable[int] = (), wide: int = 0
+) -> list[str]:
+    """Return rows as aligned lines, indented by two.
+
+    heads: a line above. right: the columns set to the right. wide: the column that gives way and wraps where the lines
+    would be too long.
+    """
+    cells = [list(heads)] * bool(heads) + [list(row) for row in rows]
+    if not cells:
+        return []
+    width = [max(len(row[i]) for row in cells) for i in range(len(cells[0]))]
+    spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
+    width[wide] = max(width[wide] + min(spare, 0), 20)
+    lines = []
+    for row in cells:
+        pieces = _fill(row[wide], width[wide], later="  ") or [""]
+        for n, piece in enumerate(pieces):
+            shown = [piece if i == wide else cell if n == 0 else "" for i, cell in enumerate(row)]
+            cut = [x.rjust(width[i]) if i in set(right) else x.ljust(width[i]) for i, x in enumerate(shown)]
+            lines.append(("  " + "  ".join(cut)).rstrip())
+    return lines

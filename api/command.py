@@ -1,0 +1,168 @@
+"""Command: the command line. Heavy imports wait until a command runs, so that help comes at once."""
+
+from __future__ import annotations
+
+import errno
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from econ import __version__
+from econ.problems import BadInput
+
+if TYPE_CHECKING:
+    from econ.verdict import Decision
+
+
+class Door(click.Group):
+    """A group whose errors are one sentence each on standard error: 2 for bad input, 1 for anything else."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; turn what it raises into sentences and an exit status."""
+        try:
+            return super().invoke(ctx)
+        except BadInput as error:
+            _complain(error, "")
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except OSError as error:
+            if error.errno == errno.EPIPE:
+                raise  # click ends quietly
+            _say_error(f"mendworth: {error.strerror or error}.")
+            sys.exit(1)
+        except Exception as error:
+            _say_error(f"mendworth: something went wrong here: {type(error).__name__}: {error}.")
+            sys.exit(1)
+
+
+def _say_error(sentence: str) -> None:
+    click.echo("".join(c if c.isprintable() else "?" for c in sentence), err=True)
+
+
+def _complain(error: BadInput, source: str) -> None:
+    """Say all that is wrong with an input, a sentence each, and exit with 2."""
+    from api.refusal import tidy
+
+    for problem in tidy(error.problems):
+        _say_error(f"{source}: {problem.sentence()}" if source else problem.sentence())
+    sys.exit(2)
+
+
+def _print_json(value: object) -> None:
+    from api.strictjson import write_json
+
+    click.echo(write_json(value).encode(), nl=False)
+
+
+def _print_text(text: str) -> None:
+    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    click.echo(text.encode(encoding, "replace").decode(encoding), nl=False)
+
+
+def _read(path: str) -> bytes:
+    """Return the bytes of a file, or of standard input for -; not much more than a case may have."""
+    from api.strictjson import MOST_BYTES
+
+    with click.open_file(path, "rb") as file:
+        body: bytes = file.read(MOST_BYTES + 1)
+    return body
+
+
+def _told(decision: Decision) -> str:
+    from api.library import machine_class
+    from api.text import decision_text
+
+    return decision_text(decision, machine_class(decision.machine_class))
+
+
+as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+
+
+@click.group(cls=Door, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="mendworth")
+def main() -> None:
+    """Is this machine worth the next hour and the next parts order, and what would change that?"""
+
+
+@main.command()
+@click.argument("case", type=click.Path(allow_dash=True))
+@as_json
+def decide(case: str, as_json: bool) -> None:
+    """Decide a CASE, a JSON file or - for standard input."""
+    from api.answer import to_json
+    from api.library import decide_document
+    from api.strictjson import read_json
+
+    source = "standard input" if case == "-" else click.format_filename(case)
+    try:
+        body = _read(case)
+    except OSError as error:
+        _say_error(f"{source}: can't be read: {error.strerror or error}.")
+        sys.exit(2)
+    try:
+        decision = decide_document(read_json(body))
+    except BadInput as error:
+        _complain(error, source)
+    if as_json:
+        _print_json(to_json(decision))
+    else:
+        _print_text(_told(decision))
+
+
+@main.command()
+@as_json
+def demo(as_json: bool) -> None:
+    """Decide three invented cases, one of each perspective."""
+    from api.answer import to_json
+    from api.demo import demos
+    from api.library import decide_document
+
+    decided = [(d, decide_document(d.case)) for d in demos()]
+    if as_json:
+        _print_json(
+            {
+                "demos": [
+                    {"name": d.name, "about": d.about, "invented": True, "case": d.case, "decision": to_json(x)}
+                    for d, x in decided
+                ]
+            }
+        )
+        return
+    told = [f"=== {d.name}: {d.about} (an invented case) ===\n\n{_told(decision)}" for d, decision in decided]
+    _print_text("\n\n".join(told))
+
+
+@main.command()
+@click.argument("class_id", metavar="[ID]", required=False)
+@as_json
+def classes(class_id: str | None, as_json: bool) -> None:
+    """List the machine classes, or show what a case of one may name."""
+    from api.answer import to_json
+    from api.catalogue import class_text, list_text
+    from api.classes import ClassList, describe
+    from api.library import ids, machine_class
+
+    if class_id is None:
+        every = ClassList(tuple(describe(machine_class(i)) for i in ids()))
+        _print_json(to_json(every)) if as_json else _print_text(list_text(every))
+    else:
+        one = describe(machine_class(class_id, "ID"))
+        _print_json(to_json(one)) if as_json else _print_text(class_text(one))
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="Port to listen on.")
+def serve(host: str, port: int) -> None:
+    """Serve JSON over HTTP."""
+    from waitress import create_server  # type: ignore[import-untyped]  # it ships no types
+
+    from api.http import create_app
+
+    try:
+        server = create_server(create_app(), host=host, port=port, ident=None)
+    except OSError as error:
+        raise click.ClickException(f"can't listen on {host}:{port}: {error.strerror or error}") from None
+    click.echo(f"Listening on http://{host}:{server.effective_port}, end with Ctrl+C.", err=True)
+    server.run()

@@ -1,0 +1,176 @@
+"""HTTP: JSON over HTTP under /v1. Every route is in one table, every error has one body."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Literal
+
+from flask import Flask, Response, current_app, request
+from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+
+from api import classes, library
+from api.answer import to_json
+from api.openapi import Route, describe_routes
+from api.refusal import MEDIA_TYPE, Refusal, refuse
+from api.strictjson import MOST_BYTES, NotJson, TooLarge, read_json, write_json
+from econ import __version__
+from econ.problems import BadInput, Problem, shown
+from econ.verdict import Decision
+
+
+class RefusedError(Exception):
+    """A request that gets an error body."""
+
+    def __init__(self, refusal: Refusal) -> None:
+        super().__init__(refusal.detail)
+        self.refusal = refusal
+
+
+@dataclass(frozen=True)
+class Health:
+    """The service answers, and which version it is."""
+
+    status: Literal["ok"]
+    version: str
+
+
+def _body() -> Any:
+    """Return the JSON value of the request's body."""
+    charset = request.mimetype_params.get("charset", "utf-8").lower()
+    if request.mimetype != "application/json" or charset != "utf-8":
+        rule = "a case is sent as application/json, in UTF-8"
+        got = shown(request.headers.get("Content-Type", "nothing"))
+        raise RefusedError(refuse(415, [Problem("Content-Type", got, rule, "set Content-Type: application/json")]))
+    try:
+        return read_json(request.get_data(cache=False))
+    except (RequestEntityTooLarge, TooLarge) as error:
+        length = request.content_length
+        too_large = error if isinstance(error, TooLarge) else TooLarge(f"{length:,} bytes" if length else "more")
+        raise RefusedError(refuse(413, too_large.problems)) from None
+    except NotJson as error:
+        raise RefusedError(refuse(400, error.problems)) from None
+
+
+def decide_case() -> Decision:
+    """Decide the case in the body."""
+    document = _body()
+    try:
+        return library.decide_document(document)
+    except BadInput as error:
+        raise RefusedError(refuse(422, error.problems)) from None
+
+
+@cache
+def list_classes() -> classes.ClassList:
+    """Return all machine classes."""
+    return classes.ClassList(tuple(classes.describe(library.machine_class(i)) for i in library.ids()))
+
+
+def one_class(class_id: str) -> classes.ClassLine:
+    """Return one machine class."""
+    try:
+        found = library.machine_class(class_id, "class_id")
+    except BadInput as error:
+        raise RefusedError(refuse(404, error.problems)) from None
+    return classes.describe(found)
+
+
+def health() -> Health:
+    """Say that the service answers."""
+    return Health("ok", __version__)
+
+
+@cache
+def openapi() -> dict[str, Any]:
+    """Return the description of all routes."""
+    return describe_routes(ROUTES)
+
+
+ROUTES = (
+    Route("POST", "/v1/decisions", "decide", "Decide a case", decide_case, Decision, (400, 413, 415, 422), True),
+    Route("GET", "/v1/machine-classes", "list_classes", "List the machine classes", list_classes, classes.ClassList),
+    Route(
+        "GET",
+        "/v1/machine-classes/{class_id}",
+        "get_class",
+        "Show one machine class",
+        one_class,
+        classes.ClassLine,
+        (404,),
+    ),
+    Route("GET", "/healthz", "health", "Say that the service answers", health, Health),
+    Route("GET", "/openapi.json", "openapi", "Describe all routes", openapi, dict),
+)
+
+
+def _say(value: object, status: int = 200, media_type: str = "application/json") -> Response:
+    response = Response(write_json(value), status, mimetype=media_type)
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    return response
+
+
+def _view(route: Route) -> Callable[..., Response]:
+    def view(**names: str) -> Response:
+        answer = route.answers(**names)
+        return _say(answer if route.kind is dict else to_json(answer))
+
+    return view
+
+
+def _refused(error: RefusedError) -> Response:
+    response = _say(to_json(error.refusal), error.refusal.status, MEDIA_TYPE)
+    if error.refusal.status == 415:
+        response.headers["Accept-Post"] = "application/json"
+    return response
+
+
+def _http_error(error: HTTPException) -> Response | HTTPException:
+    """Give werkzeug's own errors the one body; their headers, such as Allow, stay."""
+    status = error.code or 500
+    if status < 400 or status not in TITLED:
+        return error
+    headers = dict(error.get_headers())
+    problems = []
+    if status == 404:
+        problems = [Problem("path", shown(request.path), "nothing is served here", "see /openapi.json")]
+    if status == 405:
+        rule = f"this address takes {headers.get('Allow', 'other methods')}"
+        problems = [Problem("method", request.method, rule, "use one of them")]
+    response = _say(to_json(refuse(status, problems, "" if problems else TITLED[status])), status, MEDIA_TYPE)
+    if "Allow" in headers:
+        response.headers["Allow"] = headers["Allow"]
+    return response
+
+
+TITLED = {
+    400: "The request can't be read.",
+    404: "Nothing is served here.",
+    405: "This address takes other methods.",
+    408: "The request took too long.",
+    413: "The request is too large.",
+    414: "The address is too long.",
+    431: "The headers are too large.",
+    500: "Something went wrong here; it is in the log.",
+}
+
+
+def _broken(error: Exception) -> Response:
+    """Answer an error of ours without its insides; Flask's logger keeps them."""
+    current_app.logger.error("unexpected error", exc_info=error)
+    return _say(to_json(refuse(500, (), TITLED[500])), 500, MEDIA_TYPE)
+
+
+def create_app() -> Flask:
+    """Return the application."""
+    app = Flask("mendworth", static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
+    app.url_map.merge_slashes = False
+    for route in ROUTES:
+        rule = route.path.replace("{", "<").replace("}", ">")
+        app.add_url_rule(rule, route.id, _view(route), methods=[route.method])
+    app.register_error_handler(RefusedError, _refused)
+    app.register_error_handler(HTTPException, _http_error)
+    app.register_error_handler(Exception, _broken)
+    return app

@@ -1,0 +1,126 @@
+"""OpenAPI: a thin layer of our own that describes the routes in OpenAPI 3.1, from one table and the real types.
+
+Our own because problem details have to be documented exactly, and because a case is checked in one pass with its
+rulebook rather than by a framework first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from http import HTTPStatus
+from typing import Any
+
+from api import demo, library, refusal
+from api.answer import schema_of
+from econ import __version__
+from econ.case import case_schema
+
+COMPONENTS = "#/components/schemas/"
+INTRODUCTION = (
+    "Is this machine worth the next hour and the next parts order, and what would change that? Money is decimal text "
+    "in the case's one currency; every error is problem details (RFC 9457) with all that is wrong in `problems`."
+)
+
+
+@dataclass(frozen=True)
+class Route:
+    """One operation. answers: its view; kind: the type of its 200 body; errors: further statuses it may give."""
+
+    method: str
+    path: str
+    id: str
+    summary: str
+    answers: Callable[..., Any]
+    kind: Any
+    errors: tuple[int, ...] = ()
+    takes_case: bool = False
+
+
+def _moved(schema: Any) -> Any:
+    """Return a schema with references to components and with keys of open objects bound as they really are.
+
+    pydantic writes the key pattern of a mapping as patternProperties, which would allow any other key beside.
+    """
+    if isinstance(schema, list):
+        return [_moved(x) for x in schema]
+    if not isinstance(schema, Mapping):
+        return schema
+    found = {k: _moved(v) for k, v in schema.items() if k != "patternProperties"}
+    if isinstance(found.get("$ref"), str):
+        found["$ref"] = found["$ref"].replace("#/$defs/", COMPONENTS)
+    patterns = schema.get("patternProperties")
+    if isinstance(patterns, Mapping):
+        ((pattern, value),) = patterns.items()
+        found["propertyNames"] = {**found.get("propertyNames", {}), "pattern": pattern}
+        found["additionalProperties"] = _moved(value)
+    return found
+
+
+def _one_of(names: Iterable[str]) -> list[dict[str, Any]]:
+    """Return the alternatives of exactly one of several fields being given; null counts as not given."""
+    fields = tuple(names)
+    return [
+        {
+            "required": [given],
+            "properties": {n: {"not": {"type": "null"}} if n == given else {"type": "null"} for n in fields},
+        }
+        for given in fields
+    ]
+
+
+@cache
+def published_case_schema() -> dict[str, Any]:
+    """Return the case schema as published: with the machine classes there are, days and findings said exactly."""
+    schema: dict[str, Any] = _moved(case_schema())
+    parts = schema["$defs"]
+    parts["Machine"]["properties"]["class"]["enum"] = list(library.ids())
+    parts["Finding"]["oneOf"] = _one_of(("outcome", "reading", "found"))
+    for holder, name in ((schema, "as_of"), (parts["Finding"], "on")):
+        holder["properties"][name]["anyOf"][0]["pattern"] = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+    return schema
+
+
+def _hoist(components: dict[str, Any], name: str, schema: Mapping[str, Any]) -> dict[str, str]:
+    """Put a schema and its definitions among the components; return a reference to it."""
+    parts = {**schema.get("$defs", {}), name: {k: v for k, v in schema.items() if k != "$defs"}}
+    for part, content in parts.items():
+        if components.setdefault(part, content) != content:
+            raise ValueError(f"two different schemas are called {part}")
+    return {"$ref": COMPONENTS + name}
+
+
+def _response(status: int, media_type: str, schema: Mapping[str, Any]) -> dict[str, Any]:
+    return {"description": HTTPStatus(status).phrase, "content": {media_type: {"schema": schema}}}
+
+
+def _operation(route: Route, components: dict[str, Any], problem: Mapping[str, Any]) -> dict[str, Any]:
+    answer: dict[str, Any] = {"type": "object"}
+    if route.kind is not dict:
+        answer = _hoist(components, route.kind.__name__, schema_of(route.kind, COMPONENTS + "{model}"))
+    responses = {"200": _response(200, "application/json", answer)}
+    for status in (*route.errors, 500):
+        responses[str(status)] = _response(status, refusal.MEDIA_TYPE, problem)
+    operation: dict[str, Any] = {"operationId": route.id, "summary": route.summary, "responses": responses}
+    names = [part[1:-1] for part in route.path.split("/") if part.startswith("{")]
+    if names:
+        operation["parameters"] = [
+            {"name": n, "in": "path", "required": True, "schema": {"type": "string", "minLength": 1}} for n in names
+        ]
+    if route.takes_case:
+        examples = {d.name: {"summary": f"{d.about} (invented)", "value": d.case} for d in demo.demos()}
+        body = {"schema": _hoist(components, "Case", published_case_schema()), "examples": examples}
+        operation["requestBody"] = {"required": True, "content": {"application/json": body}}
+    return operation
+
+
+def describe_routes(routes: Iterable[Route]) -> dict[str, Any]:
+    """Return the OpenAPI document of a table of routes."""
+    components: dict[str, Any] = {}
+    problem = _hoist(components, "Refusal", schema_of(refusal.Refusal, COMPONENTS + "{model}"))
+    paths: dict[str, Any] = {}
+    for route in routes:
+        paths.setdefault(route.path, {})[route.method.lower()] = _operation(route, components, problem)
+    info = {"title": "mendworth", "version": __version__, "description": INTRODUCTION}
+    return {"openapi": "3.1.0", "info": info, "paths": paths, "components": {"schemas": components}}

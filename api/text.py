@@ -1,0 +1,240 @@
+"""Text: a decision as plain text for people, the answer first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from api.columns import bullet, table, wrap
+from api.wording import exact, flow, likelihood, minutes, money, resting_on, result_name, short
+from econ.looking import OpenCheck
+from econ.release import ReleaseTest
+from econ.rulebook import MachineClass
+from econ.terms import STATED
+from econ.verdict import CourseLine, Decision, FaultLine
+from econ.words import listed, percent
+
+REPAIRS_SHOWN = 3
+CHECKS_SHOWN = 4
+LIKELY_FROM = 0.02  # faults below this are left to the JSON
+SECOND_FROM = 0.25  # a result names a second fault from here
+MOVED_FROM = 0.05  # a result that moves the faults it names by less leaves things as they are
+AS_NOW = "much as now"
+RARE_BELOW = 0.05  # a check that tells something only in results rarer than this is left to the JSON
+BASELINE = {
+    "owner": "handing it over for nothing and going on with the cheapest other way",
+    "shop": "handing it over for nothing and going on with the cheapest other way (the customer's money)",
+    "reseller": "walking away, before the asking price and the trip",
+}
+
+
+def _section(title: str, lines: list[str]) -> Iterator[str]:
+    if lines:
+        yield ""
+        yield title
+        yield from lines
+
+
+def _holds(d: Decision, c: MachineClass) -> list[str]:
+    lines = []
+    for hold in d.holds:
+        lines += wrap(f"DO NOT RUN IT, RETURN IT OR SELL IT AS WORKING: {hold.title}. {hold.why}", "  ")
+        jobs = ", or ".join(c.jobs[j].title for j in hold.cleared_by)
+        lines += wrap(f"Cleared by: {jobs or 'nothing that can be done here'}. ({hold.source})", "  ")
+    return lines
+
+
+def _courses(d: Decision) -> list[str]:
+    able = [x for x in d.courses if not x.barred]
+    open_ones = sorted(able, key=lambda x: (x.course != d.verdict.course, -x.net_worth))
+    best = [x for x in open_ones if x.kind == "repair"][:REPAIRS_SHOWN]
+    shown = [x for x in open_ones if x.kind != "repair" or x in best]
+    yearly = any(x.cost_per_year is not None for x in shown)
+    rows = [_course(x, d, yearly) for x in shown]
+    heads = ["", "", "better off", "cash now", "cost in all", "cost a year"][: 6 if yearly else 5]
+    lines = table(rows, heads, right=range(2, len(heads)), wide=1)
+    lines += wrap(f"Better off: than {BASELINE[d.perspective]}. Cost in all: own time and waiting too.", "  ")
+    for x in d.courses:
+        if x.barred and (x.kind != "repair" or not best):
+            lines += wrap(f"Not open: {x.title} ({x.barred}).", "  ", "    ")
+    return lines
+
+
+def _course(x: CourseLine, d: Decision, yearly: bool) -> list[str]:
+    mark = "=>" if x.course == d.verdict.course else ""
+    row = [mark, x.title, money(x.net_worth, d.currency), flow(x.cash_now, d.currency)]
+    row.append(money(x.present_cost, d.currency))
+    if yearly:
+        row.append("-" if x.cost_per_year is None else money(x.cost_per_year, d.currency))
+    return row
+
+
+def _faults(d: Decision, c: MachineClass) -> list[str]:
+    likely = [f for f in d.faults if f.probability >= LIKELY_FROM]
+    rows = [(percent(f.probability), likelihood(f.probability), _seen(f)) for f in likely]
+    lines = table(rows, right=(0,), wide=2)
+    if any(f.hidden for f in d.faults):
+        lines += wrap(f"Hidden damage of any kind: {percent(d.hidden_damage)}. More than one may be true.", "  ")
+    if d.faults_left_out:
+        left = listed([c.faults[f].title for f in d.faults_left_out])
+        lines += wrap(f"Not weighed, as others bear on this more: {left}.", "  ")
+    return lines
+
+
+def _seen(f: FaultLine) -> str:
+    return f"{f.title} (only opening it shows this)" if f.hidden else f.title
+
+
+def _looking(d: Decision, c: MachineClass) -> list[str]:
+    now = {f.id: f.probability for f in d.faults}
+    ready = [(x, _results(x, now, c)) for x in d.open_checks if not x.waits_for]
+    telling = [
+        (x, rows)
+        for x, rows in ready
+        if any(row[2] != AS_NOW and r.chance >= RARE_BELOW for r, row in zip(x.results, rows, strict=True))
+    ]
+    lines = []
+    for check, rows in telling[:CHECKS_SHOWN]:
+        lines += wrap(f"{check.title}, {minutes(check.minutes)}. {check.how}".strip(), "  ")
+        lines += table(rows, right=(1,), wide=2)
+    return lines
+
+
+def _results(check: OpenCheck, now: Mapping[str, float], c: MachineClass) -> list[tuple[str, str, str]]:
+    """Return (result, chance, what it then most likely is) for each result of a check."""
+    rows = []
+    for r in check.results:
+        named = [f for n, f in enumerate(r.faults[:2]) if n == 0 or f.probability >= SECOND_FROM]
+        moved = any(abs(f.probability - now.get(f.id, 0.0)) >= MOVED_FROM for f in named)
+        leading = "; ".join(f"{short(c.faults[f.id].title)} ({percent(f.probability)})" for f in named)
+        rows.append((f"  {result_name(r.outcome, c)}", percent(r.chance), f"then {leading}" if moved else AS_NOW))
+    return rows
+
+
+def _estimate(d: Decision, c: MachineClass) -> list[str]:
+    e = d.estimate
+    if e is None:
+        return []
+    lines = wrap(f"For: {listed([c.jobs[j].title for j in e.jobs])}.", "  ") if e.jobs else []
+    rows = []
+    for x in e.lines:
+        own = x.note == "own time"
+        count = "" if x.quantity is None else f"{x.quantity:.2f}".rstrip("0").rstrip(".") + f" {x.unit}".rstrip()
+        price = "" if x.unit_price is None or own else exact(x.unit_price)
+        note = f" ({x.note})" if x.note and not own else ""
+        rows.append((x.what + note, count, price, "own time" if own else exact(x.amount)))
+    rows.append(("total", "", "", f"{d.currency} {exact(e.total)}"))
+    lines += table(rows, right=(1, 2, 3))
+    if e.own_time:
+        worth = money(e.own_time, d.currency)
+        lines += wrap(f"Beside it own time worth {worth} ({float(e.hours):.1f} h of the book).", "  ")
+    if e.deposit:
+        lines += wrap(f"Of it in advance: {exact(e.deposit)}.", "  ")
+    return [*lines, *_limits(d)]
+
+
+def _limits(d: Decision) -> list[str]:
+    """Return what is worth paying: for the repair of the estimate, and for putting it right whatever it takes."""
+    lines = []
+    jobs = () if d.estimate is None else d.estimate.jobs
+    own = next((x.repair_limit for x in d.courses if x.kind == "repair" and x.jobs == jobs), None)
+    if own is not None:
+        worth = f"At most {money(own, d.currency)} is worth paying for this repair."
+        lines += wrap(worth if own > 0 else "Nothing spent on this repair alone comes back.", "  ")
+    if d.repair_limit is not None and d.repair_limit != own:
+        worth = f"At most {money(d.repair_limit, d.currency)} is worth paying to put it right, whatever it takes."
+        lines += wrap(worth if d.repair_limit > 0 else "Nothing spent on putting it right comes back.", "  ")
+    if d.offer is not None:
+        said = f"Highest offer {money(d.offer.highest, d.currency)}, trip and every hour paid."
+        if d.offer.asking_price is not None and d.offer.left_at_asking is not None:
+            left = money(d.offer.left_at_asking, d.currency)
+            said += f" At the asked {money(d.offer.asking_price, d.currency)} it leaves {left}."
+        lines += wrap(said, "  ")
+    return lines
+
+
+def _shop(d: Decision) -> list[str]:
+    mends = [x for x in d.courses if x.kind == "repair" and not x.barred and x.gross_profit is not None]
+    best = sorted(mends, key=lambda x: (x.course != d.verdict.course, -x.net_worth))[:REPAIRS_SHOWN]
+    rows = [
+        (
+            x.title,
+            money(x.gross_profit, d.currency),
+            "-" if x.gross_profit_per_hour is None else money(x.gross_profit_per_hour, d.currency),
+            f"{x.hours:.1f} h",
+        )
+        for x in best
+        if x.gross_profit is not None
+    ]
+    return table(rows, ("", "gross profit", "per bench hour", "bench"), right=(1, 2, 3)) if rows else []
+
+
+def _release(d: Decision) -> list[str]:
+    lines = []
+    for t in d.release_checks:
+        lines += bullet(f"{t.title}{_limit(t)}. {t.how} ({t.source})")
+    return lines
+
+
+def _limit(t: ReleaseTest) -> str:
+    said = "" if t.limit is None else f": {'at most' if t.at_most else 'at least'} {t.limit:g} {t.unit}".rstrip()
+    if t.reading is not None:
+        said += f"; worked out here {t.reading:g} {t.unit}, {'within it' if t.passes else 'TOO MUCH'}"
+    return said
+
+
+def _rules(d: Decision) -> list[str]:
+    lines = []
+    for r in d.rule_of_thumb:
+        differs = "The answer here agrees." if r.agrees else f"The answer here differs: {r.why}."
+        lines += bullet(f"{r.name[:1].upper()}{r.name[1:]}: {r.says}. {differs} ({r.source})")
+    return lines
+
+
+def _books(d: Decision) -> list[str]:
+    rows = [(f"year {y.year}", f"{y.percent:g} %", money(y.amount, d.currency)) for y in d.book_depreciation]
+    return [*table(rows, right=(1, 2)), *wrap("Tax depreciation; no part of the answer.", "  ")] if rows else []
+
+
+def _basis(d: Decision, c: MachineClass) -> list[str]:
+    stated, others = [], []
+    for a in d.assumptions:
+        name, value = resting_on(a, c, d.currency)
+        if a.source == STATED:
+            stated.append(f"{name} {value}")
+        else:
+            others += bullet(f"{name}: {value} ({a.source})")
+    lines = others + (bullet(f"stated in the case: {'; '.join(stated)}") if stated else [])
+    if d.spent_so_far:
+        lines += bullet(f"spent so far and not counted: {money(d.spent_so_far, d.currency)}")
+    return lines
+
+
+def _estimate_title(d: Decision) -> str:
+    chosen = next(x for x in d.courses if x.course == d.verdict.course)
+    if d.estimate is not None and chosen.jobs != d.estimate.jobs:
+        return "Estimate, if this repair were chosen"
+    return "Estimate"
+
+
+def decision_text(d: Decision, c: MachineClass) -> str:
+    """Return a decision as text, lines of at most about a hundred characters. c: its machine class."""
+    sure = f"{d.verdict.confidence_word[:1].upper()}{d.verdict.confidence_word[1:]}"
+    lines = wrap(d.verdict.headline)
+    lines += wrap(f"{sure}: the best course in {percent(d.verdict.confidence)} of what it may turn out to be.")
+    lines += wrap(f"[{c.about.title}, {d.as_of}]")
+    sections = (
+        ("Until this is cleared", _holds(d, c)),
+        ("What can be done", _courses(d)),
+        ("What it most likely is", _faults(d, c)),
+        ("What would tell more", _looking(d, c)),
+        (_estimate_title(d), _estimate(d, c)),
+        ("What it earns the shop", _shop(d)),
+        ("Before it goes back", _release(d)),
+        ("Take care", [line for x in d.cautions for line in bullet(x.text)]),
+        ("Rules of thumb", _rules(d)),
+        ("For the books of a business that buys a new one", _books(d)),
+        ("What this rests on", _basis(d, c)),
+    )
+    for title, found in sections:
+        lines += _section(title, found)
+    return "\n".join(lines) + "\n"

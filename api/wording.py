@@ -1,0 +1,113 @@
+"""Wording: ids, figures and chances of a decision in the words of people."""
+
+from __future__ import annotations
+
+from decimal import Decimal, InvalidOperation
+
+from econ.money import say, to_minor
+from econ.rulebook import MachineClass
+from econ.terms import Assumption
+
+LABELS = {
+    "horizon_years": ("years looked ahead", ""),
+    "real_rate": ("interest above inflation", "percent"),
+    "hour_worth": ("an hour of one's own", ""),
+    "slowness": ("own hours for an hour of the book", ""),
+    "shop_rate": ("an hour at the shop", ""),
+    "billing_step_hours": ("labour is billed in steps of", " h"),
+    "mechanic_wage": ("wage of a bench hour", ""),
+    "queue_weeks": ("wait for the bench", " weeks"),
+    "parts_lead_days": ("wait for parts", " days"),
+    "replacement_days": ("days to find and fetch a replacement", ""),
+    "downtime_per_week": ("a week without the machine in season", ""),
+    "upkeep_rate": ("upkeep a year, share of new price", "percent"),
+    "upkeep_growth": ("rise of upkeep over a usual life", "percent"),
+    "selling_fee_rate": ("selling fees", "percent"),
+    "selling_hours": ("hours to sell it", " h"),
+    "cleaning_hours": ("hours to clean it up", " h"),
+    "unsold_chance": ("chance that it stays unsold", "percent"),
+    "scrap_per_kg": ("scrap, a kilogram", ""),
+    "used_premium": ("finding a used one and its risk, share of its price", "percent"),
+    "used_age_share": ("age of a used replacement, share of its life", "percent"),
+    "as_is_steepness": ("how hard buyers mark down known faults, exponent", ""),
+    "epa_median_life": ("life by the pessimistic bound", ""),
+    "age_years": ("its age", ""),
+    "comparables_say": ("what the comparables say it is worth", ""),
+    "new_price": ("a new one", ""),
+    "price_scale": ("typical prices multiplied by", ""),
+    "median_life": ("usual life", ""),
+    "effective_age": ("age it counts as", ""),
+    "running_price": ("this one if it ran as it should", ""),
+    "as_is_price": ("this one as it stands", ""),
+    "part_out_price": ("its parts sold singly", ""),
+    "scrap_price": ("scrap value", ""),
+    "used_price": ("a used replacement", ""),
+}
+
+
+def words(name: str) -> str:
+    """Return an id as words."""
+    return name.replace("_", " ")
+
+
+def money(amount: Decimal, currency: str) -> str:
+    """Return an amount rounded for people."""
+    return say(to_minor(amount, currency), currency)
+
+
+def exact(amount: Decimal) -> str:
+    """Return an amount to the minor unit, for estimates."""
+    return f"{amount:,f}"
+
+
+def flow(amount: Decimal, currency: str) -> str:
+    """Return cash of today: what is paid or what comes in."""
+    if not to_minor(amount, currency):
+        return "-"
+    return f"{'pay' if amount < 0 else 'get'} {money(abs(amount), currency)}"
+
+
+def short(title: str) -> str:
+    """Return a fault's title without what stands in brackets at its end."""
+    return title.partition(" (")[0]
+
+
+def likelihood(chance: float) -> str:
+    """Return how likely something is, in a word or two."""
+    for least, said in ((0.9, "almost sure"), (0.6, "likely"), (0.3, "may well be"), (0.1, "possible")):
+        if chance >= least:
+            return said
+    return "unlikely"
+
+
+def minutes(amount: float) -> str:
+    """Return a time for people."""
+    if amount < 90:
+        return f"{round(amount)} minutes"
+    return f"{amount / 60:.1f} hours"
+
+
+def plural(count: int, noun: str) -> str:
+    """Return a count with its noun."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def result_name(outcome: str, c: MachineClass) -> str:
+    """Return what a check's result is called: an outcome in words, or the hidden fault it showed."""
+    if outcome in c.faults:
+        return c.faults[outcome].title
+    return "nothing amiss inside" if outcome == "nothing" else words(outcome)
+
+
+def resting_on(a: Assumption, c: MachineClass, currency: str) -> tuple[str, str]:
+    """Return an assumption's name and value in words."""
+    shelf, _, name = a.name.partition(".")
+    if shelf == "price" and name in c.parts:
+        try:
+            return c.parts[name].title, money(Decimal(a.value), currency)
+        except InvalidOperation:
+            return c.parts[name].title, a.value
+    label, unit = LABELS.get(a.name, (words(a.name.replace(".", ": ")), ""))
+    if unit == "percent":
+        return label, f"{float(a.value) * 100:.3g} %"
+    return label, a.value + unit

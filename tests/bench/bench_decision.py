@@ -1,0 +1,92 @@
+"""How long a decision takes. Run by hand from the project folder: ``python -m tests.bench.bench_decision``."""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import time
+import warnings
+from collections.abc import Callable
+
+import econ
+from econ.evidence import condition, prior_states
+from econ.findings import hear
+from tests.econ.network import network, pgmpy_engine, pgmpy_marginals
+from tests.strategies import CLASS_IDS, defaults, drawn_evidence, read
+
+CASES = 100
+STARTS = 7
+
+
+def seconds(work: Callable[[], object], times: int) -> list[float]:
+    found = []
+    for _ in range(times):
+        begin = time.perf_counter()
+        work()
+        found.append(time.perf_counter() - begin)
+    return found
+
+
+def decisions() -> None:
+    """Print the median and the 99th percentile of warm decisions over random cases of every class."""
+    given = [read(drawn_evidence(i, seed, 1 + seed % 2, seed % 4)) for i in CLASS_IDS for seed in range(CASES)]
+    econ.decide(*given[0], defaults())
+    spent = sorted(seconds(lambda pair=pair: econ.decide(*pair, defaults()), 1)[0] for pair in given)
+    at99 = spent[int(0.99 * (len(spent) - 1))]
+    print(
+        f"decision, warm, {len(spent)} cases: median {statistics.median(spent) * 1e3:.0f} ms, p99 {at99 * 1e3:.0f} ms"
+    )
+
+
+def posteriors() -> None:
+    """Print the posterior of all faults in play beside pgmpy's variable elimination, same network and findings."""
+    warnings.simplefilter("ignore")
+    case, c = read(drawn_evidence("mower_blade_clutch", 5, 1, 3))
+    heard = hear(case, c)
+    nodes, seen = network(case, c, heard.faults)
+    engine = pgmpy_engine(nodes)
+
+    def ours() -> object:
+        return condition(prior_states(heard.base_odds, heard.causes), heard.clues).marginal
+
+    def theirs() -> object:
+        return pgmpy_marginals(engine, seen, heard.faults)
+
+    gap = float(abs(ours() - theirs()).max())
+    a, b = statistics.median(seconds(ours, 15)), statistics.median(seconds(theirs, 3))
+    print(
+        f"posterior, {len(heard.faults)} faults, {len(heard.clues)} findings: {a * 1e3:.1f} ms; "
+        f"pgmpy {b * 1e3:.0f} ms, {b / a:.0f} times as long; largest difference {gap:.1e}"
+    )
+
+
+def starts() -> None:
+    """Print start-up times as ratios: the command's help to an empty program, econ to numpy."""
+    programs = {
+        "python -c pass": ["-c", "pass"],
+        "import numpy": ["-c", "import numpy"],
+        "import econ": ["-c", "import econ"],
+        "import econ and all it decides with": ["-c", "import econ; econ.decide; econ.read_case"],
+        "mendworth --help": [
+            "-c",
+            "import sys; from api.command import main; sys.argv = ['mendworth', '--help']; main()",
+        ],
+    }
+    took = {}
+    for name, arguments in programs.items():
+        run = [sys.executable, *arguments]
+        if subprocess.run(run, capture_output=True, check=False).returncode:  # noqa: S603
+            print(f"{name}: does not run")
+            continue
+        took[name] = statistics.median(seconds(lambda run=run: subprocess.run(run, capture_output=True), STARTS))  # noqa: S603
+        print(f"{name}: {took[name] * 1e3:.0f} ms")
+    for name, beside in (("mendworth --help", "python -c pass"), ("import econ", "import numpy")):
+        if name in took:
+            print(f"{name} / {beside}: {took[name] / took[beside]:.2f}")
+
+
+if __name__ == "__main__":
+    decisions()
+    posteriors()
+    starts()

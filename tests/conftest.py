@@ -1,0 +1,24 @@
+"""Fixtures: the shipped rulebooks as texts, and the default terms."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pytest
+
+from econ.terms import Default
+
+from .strategies import defaults as read_defaults_once
+from .strategies import rulebook_texts
+
+
+@pytest.fixture(scope="session")
+def texts() -> Mapping[str, str]:
+    """Return the shipped rulebook texts by file name."""
+    return rulebook_texts()
+
+
+@pytest.fixture(scope="session")
+def defaults() -> Mapping[str, Default]:
+    """Return the shipped default terms."""
+    return read_defaults_once()

@@ -1,0 +1,217 @@
+"""Rulebooks: every kind of mistake is refused by file, key and reason; all that ship load and say their sources."""
+
+from __future__ import annotations
+
+import tomllib
+from typing import Any
+
+import pytest
+
+import econ
+from econ.costing import make_bench
+from econ.knowledge import Table
+from econ.rulebook import SHELVES, read_class
+from econ.terms import settle
+
+from ..strategies import CLASS_IDS, base, defaults, machine_class, read, rulebook_texts
+from . import small
+from .small import CLASS, MODULE
+
+FILE = "modules/small.toml"
+
+
+def refusals(module: str = MODULE, machine: str = CLASS) -> list[econ.Problem]:
+    with pytest.raises(econ.BadInput) as caught:
+        read_class(small.texts(module, machine), "small")
+    return list(caught.value.problems)
+
+
+def changed(old: str, new: str) -> dict[str, str]:
+    """Return the module or the class with a figure changed; the text must be there."""
+    where = "module" if old in MODULE else "machine"
+    text = MODULE if old in MODULE else CLASS
+    assert old in text
+    return {where: text.replace(old, new, 1)}
+
+
+def test_the_small_class_is_sound() -> None:
+    assert read_class(small.texts(), "small").id == "small"
+
+
+MISTAKES = [
+    # what is wrong, old text, new text, key named, words of the reason
+    ("probability above 1", "prior = 0.2", "prior = 1.2", "faults.seal.prior", "less than 1"),
+    ("probability of 0", "prior = 0.2", "prior = 0.0", "faults.seal.prior", "greater than 0"),
+    ("text for a number", "prior = 0.2", 'prior = "0.2"', "faults.seal.prior", "number"),
+    ("NaN", "prior = 0.2", "prior = nan", "faults.seal.prior", "finite"),
+    ("no prior", "prior = 0.2\n", "", "faults.seal", "prior is missing"),
+    ("unknown key", "prior = 0.2", "prior = 0.2\nprobability = 1", "faults.seal.probability", "not permitted"),
+    ("unknown shelf", "[cautions.manual]", "[caution.manual]", "caution", "no such shelf"),
+    ("shows out of order", "gauge = [0.3, 0.6]", "gauge = [0.6, 0.3]", "faults.seal", "must not fall"),
+    ("shows too short", "gauge = [0.3, 0.6]", "gauge = [0.3]", "faults.seal.shows.gauge", "one figure fewer"),
+    ("shows an unknown check", "gauge = [0.3, 0.6]", "guage = [0.3, 0.6]", "faults.seal.shows.guage", "no such check"),
+    ("leak out of order", "leak = [0.9, 1.0]", "leak = [1.0, 0.9]", "checks.gauge", "must not fall"),
+    ("leak too short", "leak = [0.9, 1.0]", "leak = [0.9]", "checks.gauge", "one figure fewer"),
+    ("weights not 1", "weights = [0.5, 0.5]", "weights = [0.5, 0.4]", "facts.care", "sum to 1"),
+    ("too few factors", "care = [0.5, 2.0]", "care = [0.5]", "faults.seal.factors.care", "one factor per level"),
+    (
+        "a fact that is not there",
+        "care = [0.5, 2.0]",
+        "cair = [0.5, 2.0]",
+        "faults.seal.factors",
+        "nothing of this name",
+    ),
+    ("hours falling", "hours = [0.4, 1.0, 1.6]", "hours = [1.6, 1.0, 0.4]", "operations.press", "hours must rise"),
+    ("price falling", "price = [10, 20, 30]", "price = [30, 20, 10]", "parts.bearing", "price must rise"),
+    ("negative hours", "hours = [0.4, 1.0, 1.6]", "hours = [-1, 1.0, 1.6]", "operations.press.hours", "greater than"),
+    (
+        "an unknown operation",
+        '["strip", "press"]',
+        '["strip", "pres"]',
+        "jobs.bearing_job.operations",
+        "nothing of this",
+    ),
+    ("an unknown part", 'part = "seal"', 'part = "seel"', "jobs.seal_job.parts", "nothing of this name"),
+    ("an unknown tool", 'tools = ["press"]', 'tools = ["pres"]', "operations.press.tools", "nothing of this name"),
+    ("a job clears nothing known", 'clears = ["seal"]', 'clears = ["seel"]', "jobs.seal_job.clears", "nothing of this"),
+    ("extra for a real fault", 'clears = ["rope"]', 'clears = ["seal"]', "jobs.rope_job.clears", "wear faults only"),
+    ("a visible fault revealed", 'reveals = ["rod"]', 'reveals = ["seal"]', "checks.open.reveals", "only hidden"),
+    ("a normal outcome complained of", 'outcome = "drips"', 'outcome = "dry"', "complaints.drips", "abnormal"),
+    (
+        "a hold cleared by no such job",
+        '["seal_job", "exchange"]',
+        '["sealing"]',
+        "holds.drips.cleared_by",
+        "nothing of",
+    ),
+    (
+        "a hold opened by a normal outcome",
+        'opened_by = [{ check = "drips", outcome = "drips" }]',
+        'opened_by = [{ check = "drips", outcome = "dry" }]',
+        "holds.drips.opened_by",
+        "abnormal",
+    ),
+    (
+        "a hold opened by half a rule",
+        'opened_by = [{ check = "drips", outcome = "drips" }]',
+        'opened_by = [{ check = "drips" }]',
+        "holds.drips.opened_by",
+        "check and outcome",
+    ),
+    ("no test run", "[operations.test_run]", "[operations.test_ran]", "operations", "nothing of this name"),
+    ("a module that is not there", 'modules = ["small"]', 'modules = ["smal"]', "class.modules", "no such module"),
+    ("eleven months", "resale = [1, ", "resale = [", "season.resale", "12"),
+    ("an unknown method", 'method = "geometric"', 'method = "linear"', "value.method", "geometric"),
+    ("no life", "[life.residential]", "[life.commercial]", "life", "residential"),
+    ("unreadable text", "[facts.care]", "[facts.care", "small.toml", "TOML"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "key", "reason"), [m[1:] for m in MISTAKES], ids=[m[0] for m in MISTAKES])
+def test_mistake(old: str, new: str, key: str, reason: str) -> None:
+    texts = changed(old, new)
+    file = FILE if "module" in texts else "classes/small.toml"
+    found = refusals(**texts)
+    hits = [p for p in found if key in p.path and reason in p.rule]
+    assert hits, [p.sentence() for p in found]
+    assert any(file in p.path or "classes/small.toml" in p.path for p in hits)
+    assert all(p.remedy for p in found)
+
+
+def test_a_fault_without_a_job() -> None:
+    found = refusals(MODULE.replace('clears = ["seal", "bearing", "rod", "something_else"]', 'clears = ["seal"]'))
+    assert {p.path.split(": ")[1] for p in found if "no job clears" in p.rule} == {
+        "faults.rod",
+        "faults.something_else",
+    }
+
+
+def test_an_id_taken_twice() -> None:
+    (problem,) = refusals(machine=CLASS + '\n[parts.oil]\ntitle = "oil"\nprice = [1, 1, 1]\nsource = "invented"\n')
+    assert problem.path == "classes/small.toml: parts.oil"
+    assert "taken" in problem.rule
+
+
+@pytest.mark.parametrize(
+    ("change", "rule"),
+    [
+        ('[change.faults.seel]\nprior = 0.1\nsource = "x y"', "nothing of this name"),
+        ("[change.faults.seal]\nprior = 0.1", "source"),
+        ('[change.faults.seal]\nprior = 7\nsource = "x y"', "less than 1"),
+    ],
+)
+def test_a_change_in_the_class(change: str, rule: str) -> None:
+    assert any(
+        (rule in p.rule and "seal" in p.path) or "seel" in p.path for p in refusals(machine=f"{CLASS}\n{change}\n")
+    )
+
+
+def test_all_mistakes_are_told_at_once() -> None:
+    broken = MODULE.replace("prior = 0.2", "prior = 2").replace("price = [10, 20, 30]", "price = [3, 2, 1]")
+    paths = [p.path for p in refusals(broken, CLASS.replace('method = "geometric"', 'method = "linear"'))]
+    assert len(paths) == 4
+    assert {p.split(".toml: ")[1].split(".")[0] for p in paths} == {"faults", "parts", "value"}
+
+
+def test_an_unknown_class_is_refused_plainly() -> None:
+    with pytest.raises(econ.BadInput) as caught:
+        read_class(small.texts(), "smal")
+    (problem,) = caught.value.problems
+    assert '"small"' in problem.remedy
+
+
+LOOSE = {
+    "a shelf that is no table": ("cautions = 1\n" + MODULE.replace("[cautions.manual]", "[tools.manual]"), CLASS),
+    "a table that is no table": (MODULE.replace("[tools.press]", "[tools]\nhammer = 3\n[tools.press]"), CLASS),
+    "bands out of order": (MODULE.replace("bands = [10, 20]", "bands = [20, 10]"), CLASS),
+    "a class that is not its file": (MODULE, CLASS.replace('id = "small"', 'id = "large"')),
+    "a check that waits for itself": (MODULE.replace("minutes = 5", 'requires = ["gauge"]'), CLASS),
+}
+
+
+@pytest.mark.parametrize("mistake", LOOSE)
+@pytest.mark.xfail(strict=True, reason="not refused as BadInput: crashes with a bare error, or is accepted silently")
+def test_mistake_that_slips_through(mistake: str) -> None:
+    assert refusals(*LOOSE[mistake])
+
+
+def test_every_table_has_a_source() -> None:
+    """Each table of each shelf in each file, and the heads and figures of the classes."""
+    for name, text in rulebook_texts().items():
+        document: dict[str, Any] = tomllib.loads(text)
+        shelves = [t for shelf in SHELVES for t in document.get(shelf, {}).items()]
+        shelves += [t for shelf in document.get("change", {}).values() for t in shelf.items()]
+        heads = [(h, document[h]) for h in ("module", "class", "value", "season") if h in document]
+        terms = list(document.items()) if name == "terms.toml" else []
+        for key, table in (*shelves, *heads, *terms):
+            assert len(table.get("source", "")) > 2, f"{name}: {key}"
+        for use, life in document.get("life", {}).items():
+            assert life["hours_per_year_source"], f"{name}: life.{use}"
+            assert life["median_hours_source"], f"{name}: life.{use}"
+            assert life["epa_source"] or "epa_median_years" not in life, f"{name}: life.{use}"
+        about = document.get("class", {})
+        assert all(about[f"{k}_source"] for k in ("new_price", "weight") if about), name
+
+
+@pytest.mark.parametrize("kind", sorted(SHELVES))
+def test_a_table_without_its_source_is_refused(kind: str) -> None:
+    assert issubclass(SHELVES[kind], Table)
+    head = f"[{kind}."
+    before, _, after = MODULE.partition(head)
+    assert after
+    cut = after.replace('source = "invented"\n', "", 1)
+    assert any(p.path.endswith(".source") and kind in p.path for p in refusals(before + head + cut))
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_shipped_class(class_id: str) -> None:
+    """It loads, every fault can be told from its absence or seen, and every job can be priced."""
+    c = machine_class(class_id)
+    for i, fault in c.faults.items():
+        seen = any(i in check.reveals for check in c.checks.values())
+        assert fault.wear or seen or set(fault.shows) & set(c.checks), i
+    case, _ = read(base(class_id, complaints=[next(iter(c.complaints))]))
+    bench = make_bench(case, c, settle(case, c, defaults()))
+    assert (bench.unit_cost > 0).all()
+    assert (bench.op_hours > 0).all()
+    assert not bench.barred

@@ -1,0 +1,100 @@
+"""Holds: every one in the shipped rulebooks, opened by each of its openers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+import econ
+from econ.findings import hear, open_holds
+
+from ..strategies import CLASS_IDS, base, decide, defaults, machine_class, read
+
+OPENERS = [
+    (class_id, hold, opener)
+    for class_id in CLASS_IDS
+    for hold, figures in machine_class(class_id).holds.items()
+    for opener in figures.opened_by
+]
+
+
+def opened(class_id: str, opener: object, outcome: str | None = None) -> dict:
+    """Return a case in which a hold is opened; perspective and the rest are plain."""
+    if opener.fact is not None:
+        return base(class_id, complaints=["low_power"], history={opener.fact: opener.level})
+    return base(
+        class_id, complaints=["low_power"], findings=[{"check": opener.check, "outcome": outcome or opener.outcome}]
+    )
+
+
+@pytest.mark.parametrize(
+    ("class_id", "hold", "opener"), OPENERS, ids=[f"{i}-{h}-{o.check or o.fact}" for i, h, o in OPENERS]
+)
+def test_hold(class_id: str, hold: str, opener: object) -> None:
+    c = machine_class(class_id)
+    document = opened(class_id, opener)
+    found = decide(document)
+    assert hold in {line.id for line in found.holds}
+    (keep,) = (x for x in found.courses if x.kind == "keep_using")
+    assert keep.barred
+    assert found.verdict.course != "keep_using"
+    clearing = set(c.holds[hold].cleared_by)
+    repairs = [x for x in found.courses if x.kind == "repair"]
+    assert repairs
+    assert all(clearing & set(x.jobs) for x in repairs)
+    assert {x.course for x in found.courses if not x.barred} & {"replace_used", "replace_new"}
+
+    # Where no clearing job can be done, here for want of a tool that nothing else needs, no repair can.
+    stuck = econ.decide(*without_tool(document, clearing), defaults())
+    assert [x.course for x in stuck.courses if x.kind == "repair" and not x.barred] == []
+    assert not stuck.verdict.course.startswith("repair")
+    assert stuck.verdict.course != "keep_using"
+
+
+def without_tool(document: dict, jobs: set[str]) -> tuple[econ.Case, econ.MachineClass]:
+    """Return the case and a class in which these jobs, and no others, need a tool that can't be had."""
+    case, c = read(document)
+    operation = next(iter(c.operations.values())).model_copy(update={"tools": ("rare_tool",)})
+    tool = next(iter(c.tools.values()))
+    changed = replace(
+        c,
+        tools={**c.tools, "rare_tool": tool},
+        operations={**c.operations, "rare_operation": operation},
+        jobs={
+            i: job.model_copy(update={"operations": (*job.operations, "rare_operation")}) if i in jobs else job
+            for i, job in c.jobs.items()
+        },
+    )
+    return case.model_copy(update={"tools": case.tools.model_copy(update={"cannot_get": ("rare_tool",)})}), changed
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_a_worse_outcome_opens_the_hold_too_and_a_better_one_does_not(class_id: str) -> None:
+    for i, hold, opener in OPENERS:
+        if i != class_id or opener.check is None:
+            continue
+        outcomes = machine_class(class_id).checks[opener.check].outcomes
+        for k, outcome in enumerate(outcomes):
+            case, c = read(opened(class_id, opener, outcome))
+            held = open_holds(case, c, hear(case, c).outcomes)
+            assert (hold in held) == (k >= outcomes.index(opener.outcome)), (hold, outcome)
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_doubtful_report_opens_the_hold(class_id: str) -> None:
+    """A tampered governor that somebody only thinks they saw still stops the machine."""
+    report = {"governor": {"level": "tampered", "reliable": 0.2}}
+    found = decide(base(class_id, complaints=["low_power"], history=report))
+    assert {line.id for line in found.holds} == {"governor_tampered"}
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("perspective", ["owner", "shop", "reseller"])
+def test_every_answer_defers_to_the_maker(class_id: str, perspective: str) -> None:
+    found = decide(base(class_id, perspective=perspective, complaints=["will_not_start"]))
+    text = " ".join(line.text for line in found.cautions).lower()
+    for words in ("maker's manual", "local codes", "licensed practice"):
+        assert words in text
+    assert all(line.source for line in (*found.cautions, *found.holds, *found.release_checks))
+    assert found.release_checks
