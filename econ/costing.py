@@ -256,10 +256,14 @@ def work(bench: Bench, member: Bools) -> Work:
         result: Bools = rows.astype(float) @ uses > 0
         return result
 
-    # An operation is free only where every job of the scope that uses it is covered.
-    charged = used(member & ~bench.free_labour) | (always & ~used(member & bench.free_labour))
-    bought = member & ~bench.free_parts
-    quantity = bought.astype(float) @ bench.job_parts + used(bought).astype(float) @ bench.op_parts
+    def paid(free: Bools) -> Bools:
+        """Operations that are paid for: free only where every job of the scope that uses them is covered."""
+        wholly: Bools = np.logical_and(member.any(axis=1), ~np.any(member & ~free, axis=1)).reshape(-1, 1)
+        return used(member & ~free) | (always & ~wholly)
+
+    charged = paid(bench.free_labour)
+    bought = (member & ~bench.free_parts).astype(float)
+    quantity = bought @ bench.job_parts + paid(bench.free_parts).astype(float) @ bench.op_parts
     return Work(used(member) | always, charged, quantity.astype(np.int64), np.any(quantity > 0, axis=1, keepdims=False))
 
 

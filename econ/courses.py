@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from econ.costing import THOUSAND, Bench, gross_profit, members, tickets, tracing_hours, work
 from econ.evidence import Posterior
 from econ.payoffs import DISPOSALS, Payoffs
-from econ.scopes import FollowUps, Jobs, Scope, likely_scopes, neighbours
+from econ.scopes import FollowUps, Jobs, Scope, completed, likely_scopes, neighbours
 from econ.states import FaultTable, Masks, effects, mask_of, numbers_in, packed
 from econ.terms import Terms
 
@@ -65,8 +65,9 @@ class Course:
 class Setting:
     """All that courses are computed from; faults in play first, wanted wear faults after them in bit order.
 
-    always: jobs that clear open holds. trace_cost: of halving once what it may be [money]. held: a hold is open.
-    unusable: why it can't be kept in use, or empty. no_repair: why no repair can be done, or empty.
+    clearing: for each open hold the jobs that clear it, cheapest first. trace_cost: of halving once what it may be
+    [money]. held: a hold is open. unusable: why it can't be kept in use, or empty. no_repair: why no repair can be
+    done, or empty.
     """
 
     table: FaultTable
@@ -76,7 +77,7 @@ class Setting:
     payoffs: Payoffs
     posterior: Posterior
     terms: Terms
-    always: Scope
+    clearing: tuple[Scope, ...]
     wanted: Scope
     trace_cost: float
     held: bool
@@ -184,7 +185,7 @@ def entropy(weights: Floats) -> float:
 
 def open_ended(s: Setting, scope: Scope) -> bool:
     """Return whether a scope leaves the jobs open until the cause is found; it is never given up untraced."""
-    return set(scope) <= {*s.always, *s.wanted}
+    return set(scope) <= {*completed((), s.clearing), *s.wanted}
 
 
 def _failures(s: Setting, scope: Scope) -> list[tuple[float, int]]:
@@ -258,7 +259,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     The open one is always among them, and the best that clears the faults that lead.
     """
     hidden = mask_of(np.flatnonzero(s.table.hidden))
-    pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.always)
+    pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.clearing)
     enough = int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1
     states, weights = s.posterior.states[:enough], s.posterior.weights[:enough]
     value: dict[Scope, float] = {}
@@ -279,11 +280,11 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     for _ in range(ROUNDS):
         leaders = [x for x in ranked()[:3] if x not in done]
         done.update(leaders)
-        look([y for x in leaders for y in neighbours(x, s.always, more)])
+        look([y for x in leaders for y in neighbours(x, s.clearing, more)])
     chosen = ranked()[:SHOWN]
     leader = leading(s)
     thorough = [x for x in ranked() if leader and s.jobs.cleared(x) & leader == leader]
-    for must in (s.always, *thorough[:1]):
+    for must in (completed((), s.clearing), *thorough[:1]):
         if must in value and must not in chosen:
             chosen.append(must)
     return chosen

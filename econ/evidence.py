@@ -127,13 +127,13 @@ def _groups(n: int, causes: Sequence[Cause]) -> list[tuple[list[int], list[Cause
     ]
 
 
-def _spread(group: Sequence[int], chances: Floats, n: int) -> Floats:
-    """Lay the state table of a group of faults out over all 2^n states."""
-    index = np.zeros(1 << n, dtype=np.int64)
-    every = np.arange(1 << n, dtype=np.int64)
-    for position, fault in enumerate(group):
-        index |= ((every >> fault) & 1) << position
-    return chances[index]
+def _in_order(order: Sequence[int]) -> Ints:
+    """Return, for every state in natural bit order, its index where bit k stands for fault order[k]."""
+    place = {fault: k for k, fault in enumerate(order)}
+    index = np.zeros(1, dtype=np.int64)
+    for i in range(len(order)):
+        index = np.concatenate([index, index + (1 << place[i])])
+    return index
 
 
 def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
@@ -141,15 +141,14 @@ def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
 
     base_odds: (n,) prior odds at factor 1. Returns (2^n,) summing to 1.
     """
-    n = len(base_odds)
     known = [c for c in causes if max(c.weights) == 1.0]
     fixed = np.array(base_odds, dtype=float)
     for cause in known:
         level = cause.weights.index(1.0)
         for i, row in cause.factors.items():
             fixed[i] *= row[level]
-    total = np.ones(1 << n)
-    for faults, uncertain in _groups(n, [c for c in causes if max(c.weights) < 1.0]):
+    total, order = np.ones(1), []
+    for faults, uncertain in sorted(_groups(fixed.size, [c for c in causes if max(c.weights) < 1.0]), key=_size):
         weights, levels = _levels(uncertain)
         rows = np.tile(fixed[faults], (weights.size, 1))
         for c, cause in enumerate(uncertain):
@@ -160,32 +159,55 @@ def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
         half = len(faults) // 2
         low, high = states_from(chances[:, :half]), states_from(chances[:, half:])
         joint = (high * weights[:, None]).T @ low
-        total *= _spread(faults, joint.ravel(), n)
-    return total
+        total = np.multiply.outer(joint.ravel(), total).ravel()
+        order += faults
+    return total if order == sorted(order) else total[_in_order(order)]
 
 
-def at_most(leak: float, shows: Mapping[int, float], n: int) -> Floats:
-    """Return P(outcome <= k | s) = leak * product of the rows of the faults in s, for all 2^n states."""
+def _size(group: tuple[list[int], list[Cause]]) -> int:
+    return len(group[0])
+
+
+def _products(leak: float, shows: Mapping[int, float], first: int, last: int) -> Floats:
+    """Return leak x product of the rows of the faults in a set, for all sets of faults first..last-1."""
     table = np.array([leak])
-    for i in range(n):
+    for i in range(first, last):
         c = shows.get(i, 1.0)
         table = np.concatenate([table, table * c])
     return table
 
 
-def likelihood(clue: Clue, n: int) -> Floats:
-    """Return P(clue | s) for all 2^n states."""
+def at_most(leak: float, shows: Mapping[int, float], n: int, out: Floats | None = None) -> Floats:
+    """Return P(outcome <= k | s) = leak * product of the rows of the faults in s, for all 2^n states.
+
+    out: (2^n,) to write to, if given.
+    """
+    half = n // 2
+    high, low = _products(1.0, shows, half, n), _products(leak, shows, 0, half)
+    table = np.empty(1 << n) if out is None else out
+    np.multiply(high[:, None], low[None, :], out=table.reshape(high.size, low.size))
+    return table
+
+
+def likelihood(clue: Clue, n: int, room: tuple[Floats, Floats] | None = None) -> Floats:
+    """Return P(clue | s) for all 2^n states.
+
+    room: two arrays (2^n,) to work in; the first is returned. Fresh ones cost more than the sums themselves.
+    """
+    out, other = room or (np.empty(1 << n), np.empty(1 << n))
     if clue.seen is not None:
         every = np.arange(1 << n, dtype=np.int64)
-        fits = np.ones(1 << n, dtype=bool)
+        out.fill(1.0)
         for i, present in clue.seen.items():
-            fits &= ((every >> i) & 1) == int(present)
-        return fits.astype(float)
-    shows, worst = clue.shows or {}, len(clue.leak)
-    k = clue.outcome
-    upper = at_most(clue.leak[k], {i: r[k] for i, r in shows.items()}, n) if k < worst else np.ones(1 << n)
-    lower = at_most(clue.leak[k - 1], {i: r[k - 1] for i, r in shows.items()}, n) if k > 0 else 0.0
-    return np.maximum(upper - lower, 0.0)
+            out *= ((every >> i) & 1) == int(present)
+        return out
+    shows, worst, k = clue.shows or {}, len(clue.leak), clue.outcome
+    if k == 0:
+        return at_most(clue.leak[0], {i: r[0] for i, r in shows.items()}, n, out)
+    at_most(clue.leak[k - 1], {i: r[k - 1] for i, r in shows.items()}, n, out)
+    upper = at_most(clue.leak[k], {i: r[k] for i, r in shows.items()}, n, other) if k < worst else 1.0
+    np.subtract(upper, out, out=out)
+    return np.maximum(out, 0.0, out=out)
 
 
 def condition(prior: Floats, clues: Sequence[Clue]) -> Posterior:
@@ -195,27 +217,35 @@ def condition(prior: Floats, clues: Sequence[Clue]) -> Posterior:
     Raises ImpossibleEvidence naming the fewest findings that conflict.
     """
     n = int(prior.size).bit_length() - 1
-    rows = [likelihood(clue, n) for clue in sorted(clues, key=lambda c: (c.name, c.outcome))]
-    joint = prior.copy()
-    for row in rows:
-        joint *= row
+    joint, room = prior.copy(), (np.empty(prior.size), np.empty(prior.size))
+    for clue in sorted(clues, key=lambda c: (c.name, c.outcome)):
+        joint *= likelihood(clue, n, room)
     evidence = float(joint.sum())
     if evidence <= 0.0:
         raise ImpossibleEvidence(_conflict(prior, clues))
     joint /= evidence
-    marginal = np.array([joint.reshape(-1, 2, 1 << i)[:, 1, :].sum() for i in range(n)])
-    return _pruned(joint, marginal, evidence)
+    return _pruned(joint, _marginal(joint, n), evidence)
+
+
+def _marginal(joint: Floats, n: int) -> Floats:
+    """Return P(fault i present), (n,): sums over each half of the faults, then over sets of each half."""
+    half = n // 2
+    table = joint.reshape(1 << (n - half), 1 << half)
+    halves = table.sum(axis=0), table.sum(axis=1)
+    found = [h.reshape(-1, 2, 1 << i)[:, 1, :].sum() for h in halves for i in range(int(h.size).bit_length() - 1)]
+    return np.array(found)
 
 
 def _pruned(joint: Floats, marginal: Floats, evidence: float) -> Posterior:
     """Keep the likeliest states; what is dropped sums to DROPPED_AT_MOST or less."""
     likely = np.flatnonzero(joint > DROPPED_AT_MOST / joint.size)
-    order = likely[np.argsort(-joint[likely], kind="stable")]
-    tail = joint.sum() - np.cumsum(joint[order])
-    kept = order[: int(np.searchsorted(-tail, -DROPPED_AT_MOST)) + 1]
-    weights = joint[kept]
+    order = likely[np.argsort(-joint[likely])]
+    weights = joint[order]
+    tail = joint.sum() - np.cumsum(weights)
+    kept = int(np.searchsorted(-tail, -DROPPED_AT_MOST)) + 1
+    weights = weights[:kept]
     mass = float(weights.sum())
-    return Posterior(kept.astype(np.int64), weights / mass, marginal, evidence, max(0.0, 1.0 - mass))
+    return Posterior(order[:kept].astype(np.int64), weights / mass, marginal, evidence, max(0.0, 1.0 - mass))
 
 
 def _conflict(prior: Floats, clues: Sequence[Clue]) -> list[str]:

@@ -1,6 +1,6 @@
 """Findings: what was told and seen, turned into the causes and clues of the evidence kernel.
 
-Also: which faults bear on the case (at most 16 are in play), which holds are open, which checks are still open.
+Also: which holds are open. Which faults are in play is `play.py`'s to say.
 """
 
 from __future__ import annotations
@@ -11,11 +11,9 @@ from dataclasses import dataclass
 from econ.case import SAID_NOTHING, Case, Finding, Report
 from econ.evidence import Cause, Clue, odds
 from econ.knowledge import Check
+from econ.play import after_normal, choose, leak_with
 from econ.problems import BadInput, Problem
-from econ.rulebook import FAULTS_IN_PLAY, SOMETHING_ELSE, MachineClass
-
-BEARS_BELOW = 0.995  # a fault bears on an abnormal outcome if alone it would keep it normal less often than this
-LATENT_FROM = 0.02  # a hidden fault of at least this prior is kept in play though nothing heard points to it
+from econ.rulebook import MachineClass
 
 
 @dataclass(frozen=True)
@@ -88,35 +86,14 @@ def _prior(case: Case, c: MachineClass, fault: str) -> float:
     return o / (1 + o)
 
 
-def _bearing(case: Case, c: MachineClass, told: Mapping[str, int], seen: frozenset[str]) -> dict[str, float]:
-    """Return how much each fault bears on the case: its prior times how much it explains what was heard."""
-    weight: dict[str, float] = {}
-    for i, fault in c.faults.items():
-        if fault.wear:
-            continue
-        prior, lift = _prior(case, c, i), 1.0
-        points = False
-        for check, k in told.items():
-            row = fault.shows.get(check)
-            if row is None or k == 0:
-                continue
-            points |= row[0] < BEARS_BELOW
-            leak = 1 - c.checks[check].leak[k - 1]
-            alone = 1 - row[k - 1] * c.checks[check].leak[k - 1]
-            lift *= alone / max(leak, 1e-6)
-        if i == SOMETHING_ELSE or i in seen or points or (fault.hidden and prior >= LATENT_FROM):
-            certain = i == SOMETHING_ELSE or i in seen
-            weight[i] = float("inf") if certain else prior * lift
-    return weight
-
-
 def hear(case: Case, c: MachineClass) -> Heard:
     """Return what the case tells, for the faults in play. All names of the case must have been checked."""
     told, opened = heard_outcomes(case, c)
-    seen = frozenset(i for finding in opened.values() for i in finding.found or ())
-    weight = _bearing(case, c, told, seen)
-    ranked = sorted(weight, key=lambda i: (-weight[i], i))
-    chosen = [i for i in c.faults if i in set(ranked[:FAULTS_IN_PLAY])]
+    seen = {f: f in (o.found or ()) for i, o in opened.items() for f in c.checks[i].reveals}
+    priors = {i: _prior(case, c, i) for i, fault in c.faults.items() if not fault.wear}
+    chosen, left_out = choose(c, priors, told, seen)
+    chances = after_normal(c, priors, told)
+    outside = [f for f in priors if f not in chosen and f not in seen]
     number = {i: n for n, i in enumerate(chosen)}
     causes = [
         Cause(
@@ -128,11 +105,11 @@ def hear(case: Case, c: MachineClass) -> Heard:
 
     def clue(check: str, k: int) -> Clue:
         rows = {number[i]: c.faults[i].shows[check] for i in chosen if check in c.faults[i].shows}
-        return Clue(check, k, c.checks[check].leak, rows)
+        return Clue(check, k, leak_with(c, check, chances, outside) if k else c.checks[check].leak, rows)
 
     return Heard(
-        tuple(chosen),
-        tuple(ranked[FAULTS_IN_PLAY:]),
+        chosen,
+        left_out,
         tuple(odds(c.faults[i].prior or 0.0) for i in chosen),
         tuple(cause for cause in causes if cause.factors),
         tuple(clue(i, k) for i, k in told.items() if c.checks[i].complaint),

@@ -125,6 +125,8 @@ class Check(Table):
                 raise ValueError("outcomes must differ")
         if self.reading and len(self.reading.bands) != len(self.leak):
             raise ValueError("reading.bands must have one figure fewer than outcomes")
+        if self.reading and list(self.reading.bands) != sorted(self.reading.bands, reverse=self.reading.falling):
+            raise ValueError("reading.bands must rise, or fall where falling = true")
         _rising(self.put_back, "put_back")
         return self
 

@@ -25,6 +25,7 @@ from econ.terms import STATED, Assumption, Terms, life_figures
 from econ.worth import STEPS_PER_YEAR, Flows, discount_factors
 
 Floats = NDArray[np.float64]
+SEASON_FADES = 0.5  # time over which this month's season fades from later prices [years]; judgement
 MOST_STEEP = 8.0  # highest exponent by which disclosed faults may be made to weigh on the as-is price
 
 
@@ -215,8 +216,8 @@ def make_flows(
     """Return the flows of a machine of a given age and present price.
 
     age: effective [years]; curve_age: where it stands on the curve of value [years]; price: what it sells for in
-    working order now [money]; renewal: share of the effective age that a job takes off; later: factor that takes this
-    month's season out of later prices, since nobody plans to sell in a given month years from now.
+    working order now [money]; renewal: share of the effective age that a job takes off; later: mean of the
+    year's resale factors over this month's: this month's season fades from prices over half a year.
     """
     n = steps_of(terms)
     t = np.arange(n + 1) / STEPS_PER_YEAR
@@ -224,13 +225,14 @@ def make_flows(
     alive = survival(market.life, age, t, market.pace)
     now = float(market.curve.share(curve_age))
     fall = market.curve.share(curve_age + t) / now if now > 0 else np.ones(n + 1)
+    season = 1.0 + (later - 1.0) * np.minimum(t / SEASON_FADES, 1.0)
     middle = age + market.pace * (t[:-1] + t[1:]) / 2
     return Flows(
         alive,
         service(alive, 1.0 / STEPS_PER_YEAR),
         discount_factors(terms["real_rate"], n),
         terms.new_price * (terms["upkeep_rate"] + terms["upkeep_growth"] * middle / market.life.median_years),
-        np.maximum(net_sale(terms, price * fall * np.where(t > 0, later, 1.0)), market.scrap),
+        np.maximum(net_sale(terms, price * fall * season), market.scrap),
         market.scrap,
     )
 

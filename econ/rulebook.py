@@ -138,7 +138,7 @@ def _collect(
             if shelf not in raw:
                 problems.append(Problem(f"{name}: {shelf}", shelf, "no such shelf", nearest(shelf, raw)))
                 continue
-            for key, table in tables.items():
+            for key, table in _tables(tables, f"{name}: {shelf}", problems):
                 if key in raw[shelf]:
                     problems.append(
                         Problem(f"{name}: {shelf}.{key}", key, "this id is taken by another module", "rename one")
@@ -147,24 +147,28 @@ def _collect(
     return raw
 
 
-def _change(raw: dict[str, dict[str, Any]], changes: Mapping[str, Any], where: str, problems: list[Problem]) -> None:
+def _tables(value: object, where: str, problems: list[Problem]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield the tables of a shelf; whatever is not one is a problem."""
+    if not isinstance(value, dict):
+        problems.append(Problem(where, shown(value), "a shelf holds tables, one for each id", "write [shelf.id]"))
+        return
+    for key, table in value.items():
+        if isinstance(table, dict):
+            yield key, table
+        else:
+            problems.append(Problem(f"{where}.{key}", shown(table), "this must be a table", "write [shelf.id]"))
+
+
+def _change(raw: dict[str, dict[str, Any]], changes: object, where: str, problems: list[Problem]) -> None:
     """Lay a class's changes over the figures of its modules."""
-    for shelf, tables in changes.items():
-        for key, figures in tables.items():
+    for shelf, tables in _tables(changes, where, problems):
+        for key, figures in _tables(tables, f"{where}.{shelf}", problems):
             if key not in raw.get(shelf, {}):
                 known = raw.get(shelf, {}) or raw
-                problems.append(
-                    Problem(f"{where}: change.{shelf}.{key}", key, "nothing of this name", nearest(key, known))
-                )
+                problems.append(Problem(f"{where}.{shelf}.{key}", key, "nothing of this name", nearest(key, known)))
             elif "source" not in figures:
-                problems.append(
-                    Problem(
-                        f"{where}: change.{shelf}.{key}",
-                        "no source",
-                        "every figure has a source",
-                        "add source",
-                    )
-                )
+                rule = "every figure has a source"
+                problems.append(Problem(f"{where}.{shelf}.{key}", "no source", rule, "add source"))
             else:
                 raw[shelf][key] = {**raw[shelf][key], **figures}
 
@@ -203,6 +207,18 @@ def _references(c: MachineClass) -> Iterator[tuple[str, str, Mapping[str, Any]]]
     yield "faults", SOMETHING_ELSE, c.faults
 
 
+def _needed_before(c: MachineClass, check: str) -> set[str]:
+    """Return all checks that must come before a check, near and far."""
+    found: set[str] = set()
+    ahead = [*c.checks[check].requires]
+    while ahead:
+        name = ahead.pop()
+        if name not in found:
+            found.add(name)
+            ahead += c.checks[name].requires
+    return found
+
+
 def _cross_check(c: MachineClass, files: Mapping[tuple[str, str], str], every_check: frozenset[str]) -> list[Problem]:
     """Check the tables of a class against each other."""
     problems = []
@@ -237,6 +253,8 @@ def _cross_check(c: MachineClass, files: Mapping[tuple[str, str], str], every_ch
         hidden = [x for x in check.reveals if not c.faults[x].hidden]
         if hidden:
             add(f"checks.{i}.reveals", hidden, "only hidden faults are revealed by opening", "remove them")
+        if i in _needed_before(c, i):
+            add(f"checks.{i}.requires", check.requires, "a check can't wait for itself", "remove it")
     for i, complaint in c.complaints.items():
         if not c.checks[complaint.check].complaint or complaint.outcome not in c.checks[complaint.check].outcomes[1:]:
             add(f"complaints.{i}", complaint.outcome, "an abnormal outcome of a complaint check", "correct it")
@@ -272,8 +290,10 @@ def read_class(texts: Mapping[str, str], class_id: str) -> MachineClass:
     changes = own.pop("change", {})
     if about is None:
         raise BadInput(problems)
+    if about.id != class_id:
+        problems.append(Problem(f"{name}: class.id", about.id, "the id is the file's name", f'write "{class_id}"'))
     raw = _collect(texts, about, own, problems)
-    _change(raw, changes, name, problems)
+    _change(raw, changes, f"{name}: change", problems)
     files = {(shelf, key): str(t.pop("_file")) for shelf, tables in raw.items() for key, t in tables.items()}
     shelves: dict[str, dict[str, Any]] = {
         shelf: {key: _model(kind, t, f"{files[shelf, key]}: {shelf}.{key}", problems) for key, t in raw[shelf].items()}

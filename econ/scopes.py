@@ -77,26 +77,37 @@ def covers(jobs: Jobs, mask: int, at_most: int) -> list[Scope]:
     return list(found)
 
 
-def likely_scopes(jobs: Jobs, posterior: Posterior, failing: int, hidden: int, always: Scope) -> list[Scope]:
+def completed(scope: Iterable[int], clearing: Sequence[Scope]) -> Scope:
+    """Return a scope with a job for each open hold that it does not clear; clearing: jobs for each, cheapest first."""
+    whole = set(scope)
+    for able in clearing:
+        if not whole & set(able):
+            whole.add(able[0])
+    return tuple(sorted(whole))
+
+
+def likely_scopes(
+    jobs: Jobs, posterior: Posterior, failing: int, hidden: int, clearing: Sequence[Scope]
+) -> list[Scope]:
     """Return scopes that cover the likely states, likeliest first, and the one that leaves the jobs open.
 
-    failing, hidden: masks of faults that fail the release check, and that only opening shows. always: jobs every
-    scope has (they clear open holds).
+    failing, hidden: masks of faults that fail the release check, and that only opening shows. clearing: for each open
+    hold the jobs that clear it; every scope has one of them.
     """
     found: dict[Scope, float] = {}
     for state, weight in zip(posterior.states[:LIKELY_STATES], posterior.weights[:LIKELY_STATES], strict=True):
         for part in {int(state), int(state) & failing, int(state) & (failing | hidden), int(state) & ~hidden}:
             for scope in covers(jobs, part, COVERS_PER_STATE):
-                whole = tuple(sorted({*scope, *always}))
+                whole = completed(scope, clearing)
                 found[whole] = found.get(whole, 0.0) + float(weight)
-    found[always] = 2.0  # nothing fixed beforehand: find the cause, then do what it needs
+    found[completed((), clearing)] = 2.0  # nothing fixed beforehand: find the cause, then do what it needs
     return sorted(found, key=lambda s: (-found[s], s))[:SCOPES_AT_MOST]
 
 
-def neighbours(scope: Scope, always: Scope, more: Iterable[int]) -> list[Scope]:
-    """Return the scopes one job away from a scope: one more, or one fewer (never one of `always`)."""
-    fewer = [tuple(j for j in scope if j != out) for out in scope if out not in always]
-    larger = [tuple(sorted((*scope, j))) for j in more if j not in scope]
+def neighbours(scope: Scope, clearing: Sequence[Scope], more: Iterable[int]) -> list[Scope]:
+    """Return the scopes one job away from a scope: one more, or one fewer; each clears the open holds."""
+    fewer = [completed((j for j in scope if j != out), clearing) for out in scope]
+    larger = [completed((*scope, j), clearing) for j in more if j not in scope]
     return [*fewer, *larger]
 
 

@@ -161,18 +161,17 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     return _answer(case, c, setting, market, heard, condition(prior, ()), courses, holds, version)
 
 
-def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[Scope, str]:
-    """Return the cheapest jobs that clear the open holds, and why no repair is possible where one can't be."""
-    chosen: list[int] = []
+def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tuple[Scope, ...], str]:
+    """Return for each open hold the jobs that clear it, cheapest first; and why no repair can be done, if so."""
+    found: list[Scope] = []
     for hold in holds:
         able = [bench.jobs.index(j) for j in c.holds[hold].cleared_by]
         able = [j for j in able if j not in bench.barred]
         if not able:
             return (), f"{c.holds[hold].title}: nothing that can be done here clears this"
-        if not set(able) & set(chosen):
-            cost = tickets(bench, members(bench, [(j,) for j in able]), first=False).cost
-            chosen.append(able[int(np.argmin(cost))])
-    return tuple(sorted(chosen)), ""
+        cost = tickets(bench, members(bench, [(j,) for j in able]), first=False).cost
+        found.append(tuple(able[i] for i in np.argsort(cost, kind="stable")))
+    return tuple(found), ""
 
 
 def _unusable(case: Case, c: MachineClass, holds: Sequence[str]) -> str:
@@ -200,7 +199,7 @@ def _setting(
         shares = effects(table, complained.states).price
         steep = steepness(market.as_is / market.running, shares, complained.weights)
     kept = float(np.prod([1 - c.checks[i].as_is_drop for i in heard.opened]))
-    always, no_repair = _clearing(c, bench, holds)
+    clearing, no_repair = _clearing(c, bench, holds)
     return Setting(
         table,
         len(heard.faults),
@@ -209,7 +208,7 @@ def _setting(
         make_payoffs(table, market, terms, c, steep, kept),
         posterior,
         terms,
-        always,
+        clearing,
         tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
         tracing_cost(bench),
         bool(holds),

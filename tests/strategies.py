@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 import econ
 from econ.case import Case
-from econ.rulebook import MachineClass, read_class
+from econ.rulebook import MachineClass
 from econ.terms import Default
 
 TODAY = date(2026, 4, 10)
@@ -25,12 +25,12 @@ def rulebook_texts() -> Mapping[str, str]:
     return {p.relative_to(root).as_posix(): p.read_text(encoding="utf-8") for p in sorted(root.rglob("*.toml"))}
 
 
-CLASS_IDS = tuple(econ.Shelf(rulebook_texts()))
+SHELF = econ.Shelf(rulebook_texts())
+CLASS_IDS = tuple(SHELF)
 
 
-@cache
 def machine_class(class_id: str) -> MachineClass:
-    return read_class(rulebook_texts(), class_id)
+    return SHELF[class_id]
 
 
 @cache
@@ -39,7 +39,7 @@ def defaults() -> Mapping[str, Default]:
 
 
 def read(document: Mapping[str, Any]) -> tuple[Case, MachineClass]:
-    return econ.read_case(document, econ.Shelf(rulebook_texts()), TODAY)
+    return econ.read_case(document, SHELF, TODAY)
 
 
 def decide(document: Mapping[str, Any]) -> econ.Decision:

@@ -44,7 +44,7 @@ def posteriors() -> None:
     warnings.simplefilter("ignore")
     case, c = read(drawn_evidence("mower_blade_clutch", 5, 1, 3))
     heard = hear(case, c)
-    nodes, seen = network(case, c, heard.faults)
+    nodes, seen = network(case, c, heard.faults, {x.name: x.leak for x in heard.clues if x.leak})
     engine = pgmpy_engine(nodes)
 
     def ours() -> object:

@@ -53,11 +53,11 @@ def _fault(c: MachineClass, name: str) -> Node:
     return Node(name, 2, facts, table)
 
 
-def _check(c: MachineClass, name: str, faults: Sequence[str]) -> list[Node]:
+def _check(c: MachineClass, name: str, faults: Sequence[str], leak: Sequence[float]) -> list[Node]:
     """Return the chain of a check: the leak, then the worst so far and what each fault shows alone."""
     check = c.checks[name]
     k = len(check.outcomes)
-    chain = [Node(f"{name}:leak", k, (), np.diff([0.0, *check.leak, 1.0]))]
+    chain = [Node(f"{name}:leak", k, (), np.diff([0.0, *leak, 1.0]))]
     for fault in faults:
         row = c.faults[fault].shows.get(name)
         if row is None:
@@ -71,8 +71,13 @@ def _check(c: MachineClass, name: str, faults: Sequence[str]) -> list[Node]:
     return chain
 
 
-def network(case: Case, c: MachineClass, faults: Sequence[str]) -> tuple[list[Node], dict[str, int]]:
-    """Return the nodes of a case, parents first, for these faults alone, and its findings as node -> value."""
+def network(
+    case: Case, c: MachineClass, faults: Sequence[str], leaks: Mapping[str, Sequence[float]] | None = None
+) -> tuple[list[Node], dict[str, int]]:
+    """Return the nodes of a case, parents first, for these faults alone, and its findings as node -> value.
+
+    leaks: of checks whose leak also stands for faults left out; the others have the rulebook's.
+    """
     facts = [f for f in c.facts if any(f in c.faults[i].factors for i in faults)]
     nodes = [*(_fact(case, c, f) for f in facts), *(_fault(c, f) for f in faults)]
     seen: dict[str, int] = {}
@@ -86,7 +91,7 @@ def network(case: Case, c: MachineClass, faults: Sequence[str]) -> tuple[list[No
         elif finding.outcome is not None:
             heard[finding.check] = c.checks[finding.check].outcomes.index(finding.outcome)
     for check, outcome in heard.items():
-        chain = _check(c, check, faults)
+        chain = _check(c, check, faults, (leaks or {}).get(check, c.checks[check].leak))
         nodes += chain
         seen[chain[-1].name] = outcome
     return nodes, seen

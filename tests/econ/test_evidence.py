@@ -197,11 +197,6 @@ LEFT_OUT = {
 
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("fault", LEFT_OUT)
-@pytest.mark.xfail(
-    strict=True,
-    raises=AssertionError,
-    reason="faults in play are ranked by prior x lift and needed by complaint: likely ones fall out",
-)
 def test_likely_fault_stays_in_play(fault: str) -> None:
     """A fault the whole network holds likelier than one in four is among those in play (pyAgrum)."""
     assert whole_class(LEFT_OUT[fault])[fault] < 0.25 or fault in in_play(LEFT_OUT[fault])

@@ -190,7 +190,7 @@ def test_no_service_is_never_worth_waiting_for(class_id: str, age: float) -> Non
     """Trap 4: with a fault of loss 1 and fatal chance 0 keeping never beats selling at once while prices fall."""
     case, c = read_shipped({"perspective": "owner", "machine": {"class": class_id, "age_years": age}})
     terms = settle(case, c, defaults())
-    flows = own_flows(read_market(case, c, terms), terms)
+    flows = own_flows(replace(read_market(case, c, terms), later=1.0), terms)
     assert (np.diff(flows.sale) <= 0).all()
     use = worth_in_use(flows, 1e7, np.zeros(1), ONE, ONE)
     assert use.stop[0] == 0
