@@ -133,16 +133,13 @@ def _estimate(d: Decision, c: MachineClass) -> list[str]:
 
 
 def _limits(d: Decision) -> list[str]:
-    """Return what is worth paying: for the repair of the estimate, and for putting it right whatever it takes."""
+    """Return the most the repair of the estimate may cost, and what a reseller may offer."""
     lines = []
     jobs = () if d.estimate is None else d.estimate.jobs
     own = next((x.repair_limit for x in d.courses if x.kind == "repair" and x.jobs == jobs), None)
     if own is not None:
-        worth = f"At most {money(own, d.currency)} is worth paying for this repair."
-        lines += wrap(worth if own > 0 else "Nothing spent on this repair alone comes back.", "  ")
-    if d.repair_limit is not None and d.repair_limit != own:
-        worth = f"At most {money(d.repair_limit, d.currency)} is worth paying to put it right, whatever it takes."
-        lines += wrap(worth if d.repair_limit > 0 else "Nothing spent on putting it right comes back.", "  ")
+        most = f"Up to {money(own, d.currency)}, own time counted, this repair is the better way; above that it is not."
+        lines += wrap(most if own > 0 else "At no price is this repair alone the better way.", "  ")
     if d.offer is not None:
         said = f"Highest offer {money(d.offer.highest, d.currency)}, trip and every hour paid."
         if d.offer.asking_price is not None and d.offer.left_at_asking is not None:

@@ -38,7 +38,8 @@ class Bench:
     op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
     unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
     op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
-    free_labour, free_parts: (jobs,) covered by a warranty or a recall.
+    free_labour, free_parts: (jobs,) covered by a warranty or a recall. recalled: (jobs,) paid for by a recall, not by
+    whoever gave the warranty.
     barred: job number -> why it can't be done.
     """
 
@@ -58,6 +59,7 @@ class Bench:
     tool_price: IntArray
     free_labour: Bools
     free_parts: Bools
+    recalled: Bools
     barred: dict[int, str]
     terms: Terms
     charges: Charges
@@ -219,6 +221,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         ),
         np.array(["labour" in x for x in cover]),
         np.array(["parts" in x for x in cover]),
+        np.array([j in case.recalled_jobs for j in jobs]),
         barred,
         terms,
         _charges(case, terms),
@@ -228,11 +231,16 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
 
 @dataclass(frozen=True)
 class Work:
-    """The work in n scopes: operations done, those charged, and parts charged."""
+    """The work in n scopes: operations done and charged (n, operations); parts charged and fitted (n, parts).
+
+    borne: parts that whoever does the work pays for, charged or not. any_part: whether parts have to be waited for.
+    """
 
     done: Bools
     charged: Bools
     quantity: IntArray
+    fitted: IntArray
+    borne: IntArray
     any_part: Bools
 
 
@@ -261,10 +269,20 @@ def work(bench: Bench, member: Bools) -> Work:
         wholly: Bools = np.logical_and(member.any(axis=1), ~np.any(member & ~free, axis=1)).reshape(-1, 1)
         return used(member & ~free) | (always & ~wholly)
 
-    charged = paid(bench.free_labour)
-    bought = (member & ~bench.free_parts).astype(float)
-    quantity = bought @ bench.job_parts + paid(bench.free_parts).astype(float) @ bench.op_parts
-    return Work(used(member) | always, charged, quantity.astype(np.int64), np.any(quantity > 0, axis=1, keepdims=False))
+    def parts(free: Bools) -> IntArray:
+        quantity = (member & ~free).astype(float) @ bench.job_parts + paid(free).astype(float) @ bench.op_parts
+        result: IntArray = quantity.astype(np.int64)
+        return result
+
+    fitted = parts(np.zeros_like(bench.free_parts))
+    return Work(
+        used(member) | always,
+        paid(bench.free_labour),
+        parts(bench.free_parts),
+        fitted,
+        parts(bench.recalled),
+        np.any(fitted > 0, axis=1).reshape(-1),
+    )
 
 
 def labour_charge(charges: Charges, hours: IntArray) -> IntArray:
@@ -299,12 +317,12 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
         own_time = divide(hours * pace * bench.terms.money("hour_worth"), THOUSAND * THOUSAND)
     trouble = (w.charged.astype(float) @ bench.op_trouble_parts).astype(np.int64)
     parts = divide(w.quantity * bench.unit_price, THOUSAND).sum(axis=1) + trouble
-    parts_cost = divide(w.quantity * bench.unit_cost, THOUSAND).sum(axis=1) + trouble
+    parts_cost = divide(w.borne * bench.unit_cost, THOUSAND).sum(axis=1) + trouble
     supplies = share(labour, charges.supplies_rate)
     if charges.supplies_cap is not None:
         supplies = np.minimum(supplies, charges.supplies_cap)
     tools = ((w.done.astype(float) @ bench.op_tools > 0).astype(float) @ bench.tool_price).astype(np.int64)
-    shipping = np.where(w.any_part, charges.shipping, 0)
+    shipping = np.where((w.quantity > 0).any(axis=1), charges.shipping, 0)
     fees = shipping + sum(a for _, a in charges.fixed)
     kinds = {"labour": labour, "parts": parts + tools, "supplies": supplies, "fees": fees}
     base = sum((kinds[k] for k in sorted(charges.taxable)), np.zeros_like(hours))
@@ -328,10 +346,14 @@ def tracing_hours(bench: Bench) -> float:
     return int(bench.op_hours[bench.ops.index(TRACING)]) / THOUSAND
 
 
-def tracing_cost(bench: Bench) -> float:
-    """Return the cost of halving once what the cause may be [money]: time of a look, at the shop's or the own rate."""
-    hours = tracing_hours(bench)
+def hour_cost(bench: Bench) -> float:
+    """Return what an hour of the book costs the decider: the shop's rate with its tax, or the own time [money/h]."""
     if not bench.charges.by_shop:
-        return hours * bench.terms["slowness"] * bench.terms.money("hour_worth")
+        return bench.terms["slowness"] * bench.terms.money("hour_worth")
     taxed = "labour" in bench.charges.taxable and not bench.charges.tax_inclusive
-    return hours * bench.charges.labour_rate * (1 + bench.charges.tax_rate / RATE_UNIT * taxed)
+    return bench.charges.labour_rate * (1 + bench.charges.tax_rate / RATE_UNIT * taxed)
+
+
+def tracing_cost(bench: Bench) -> float:
+    """Return the cost of halving once what the cause may be [money]."""
+    return tracing_hours(bench) * hour_cost(bench)

@@ -12,6 +12,8 @@ from econ.costing import THOUSAND, Bench, complication_chance, labour_charge, me
 from econ.money import divide, share, to_decimal
 from econ.rulebook import MachineClass
 
+COVERED = "under warranty or recall"
+
 
 @dataclass(frozen=True)
 class Line:
@@ -79,20 +81,22 @@ def make_estimate(bench: Bench, c: MachineClass, scope: Sequence[int], rusty: bo
         amount = divide(hours * charges.labour_rate, THOUSAND) if charged else 0
         spoken += amount
         charged_hours += hours if charged else 0
-        note = "" if charged else "under warranty or recall"
+        note = "" if charged else COVERED
         rate = money(charges.labour_rate) if charges.by_shop else None
         lines.append(Line(kind, what, _thousandth(hours), "h", rate, money(amount), note or _own_note(charges.by_shop)))
     labour = int(labour_charge(charges, np.array([charged_hours]))[0]) if charges.by_shop else 0
     if labour != spoken:
         rule = "minimum charge and billing steps" if charges.minimum else f"billed in steps of {_step(bench)} h"
         lines.append(Line("labour", f"rounding: {rule}", None, "", None, money(labour - spoken)))
-    for p in np.flatnonzero(w.quantity[0]):
-        part, quantity = c.parts[bench.parts[p]], int(w.quantity[0, p])
+    for p in np.flatnonzero(w.fitted[0]):
+        part, quantity = c.parts[bench.parts[p]], int(w.fitted[0, p])
         price = int(bench.unit_price[p])
         kind = "consumable" if part.consumable else "part"
         what = f"{part.title} ({part.designation})" if part.designation else part.title
-        amount = divide(quantity * price, THOUSAND)
-        lines.append(Line(kind, what, _thousandth(quantity), "", money(price), money(amount)))
+        amount = divide(int(w.quantity[0, p]) * price, THOUSAND)
+        free = w.quantity[0, p] < quantity
+        note = COVERED if free else ""
+        lines.append(Line(kind, what, _thousandth(quantity), "", money(price), money(amount), note))
     trouble = int(w.charged[0].astype(np.int64) @ bench.op_trouble_parts)
     if trouble:
         lines.append(Line("allowance", "allowance: parts for complications", None, "", None, money(trouble)))
@@ -102,7 +106,7 @@ def make_estimate(bench: Bench, c: MachineClass, scope: Sequence[int], rusty: bo
         lines.append(Line("tool", f"{verb} {tool.title}", None, "", None, money(bench.tool_price[i])))
     if int(t.supplies[0]):
         lines.append(Line("supplies", "shop supplies", None, "", None, money(t.supplies[0])))
-    if w.any_part[0] and charges.shipping:
+    if int(t.shipping[0]):
         lines.append(Line("fee", "shipping of parts", None, "", None, money(charges.shipping)))
     lines += [Line("fee", what, None, "", None, money(amount)) for what, amount in charges.fixed]
     tax = int(t.tax[0])

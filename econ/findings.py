@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from econ.case import SAID_NOTHING, Case, Finding, Report
 from econ.evidence import Cause, Clue, odds
-from econ.knowledge import Check
-from econ.play import after_normal, choose, leak_with
+from econ.knowledge import Check, Opener
+from econ.play import after_normal, choose, explains, leak_with
 from econ.problems import BadInput, Problem
 from econ.rulebook import MachineClass
 
@@ -21,7 +21,9 @@ class Heard:
     """What a case tells the evidence kernel.
 
     faults: ids in play, bit order of the states. left_out: ids that would bear on the case but did not fit.
-    base_odds: (n,). causes: history. complaints, findings: clues. outcomes: check -> outcome number heard.
+    base_odds: (n,). causes: history. complaints, findings: clues. outcomes: check -> outcome number heard; worst: the
+    worst of complaint and finding. opened: opening checks made; found: the faults they showed. pointed_at:
+    faults that explain something heard.
     """
 
     faults: tuple[str, ...]
@@ -31,7 +33,10 @@ class Heard:
     complaints: tuple[Clue, ...]
     findings: tuple[Clue, ...]
     outcomes: Mapping[str, int]
+    worst: Mapping[str, int]
     opened: frozenset[str]
+    found: tuple[str, ...]
+    pointed_at: frozenset[str]
 
     @property
     def clues(self) -> tuple[Clue, ...]:
@@ -60,13 +65,17 @@ def level_weights(case: Case, c: MachineClass, fact: str) -> tuple[float, ...]:
     return tuple(trust * (name == level) + (1 - trust) * w for name, w in zip(levels, share, strict=True))
 
 
-def heard_outcomes(case: Case, c: MachineClass) -> tuple[dict[str, int], dict[str, Finding]]:
-    """Return complaint and check outcomes by check, and the findings of opening checks."""
+def heard_outcomes(case: Case, c: MachineClass) -> tuple[dict[str, int], dict[str, int], dict[str, Finding]]:
+    """Return outcomes by check, the worst told or seen of each, and the findings of opening checks.
+
+    A finding stands for the complaint about the same thing; a hold is opened by the worse of the two.
+    """
     told: dict[str, int] = {}
     for complaint in case.complaints:
         entry = c.complaints[complaint]
         told[entry.check] = max(told.get(entry.check, 0), c.checks[entry.check].outcomes.index(entry.outcome))
     opened: dict[str, Finding] = {}
+    worst = dict(told)
     for finding in case.findings:
         if finding.found is not None:
             opened[finding.check] = finding
@@ -74,7 +83,8 @@ def heard_outcomes(case: Case, c: MachineClass) -> tuple[dict[str, int], dict[st
         k = outcome_of(c.checks[finding.check], finding)
         if k is not None:
             told[finding.check] = k
-    return told, opened
+            worst[finding.check] = max(k, worst.get(finding.check, 0))
+    return told, worst, opened
 
 
 def _prior(case: Case, c: MachineClass, fault: str) -> float:
@@ -88,7 +98,7 @@ def _prior(case: Case, c: MachineClass, fault: str) -> float:
 
 def hear(case: Case, c: MachineClass) -> Heard:
     """Return what the case tells, for the faults in play. All names of the case must have been checked."""
-    told, opened = heard_outcomes(case, c)
+    told, worst, opened = heard_outcomes(case, c)
     seen = {f: f in (o.found or ()) for i, o in opened.items() for f in c.checks[i].reveals}
     priors = {i: _prior(case, c, i) for i, fault in c.faults.items() if not fault.wear}
     chosen, left_out = choose(c, priors, told, seen)
@@ -119,24 +129,31 @@ def hear(case: Case, c: MachineClass) -> Heard:
             for i, o in opened.items()
         ),
         told,
+        worst,
         frozenset(opened),
+        tuple(f for f, present in seen.items() if present),
+        frozenset(f for f in chosen if seen.get(f) or explains(c, f, told)),
     )
 
 
-def open_holds(case: Case, c: MachineClass, outcomes: Mapping[str, int]) -> tuple[str, ...]:
-    """Return the holds opened by findings, complaints and history, in the order of the rulebook."""
-    found = []
-    for i, hold in c.holds.items():
-        for o in hold.opened_by:
-            if o.check is not None and o.outcome is not None:
-                hit = outcomes.get(o.check, 0) >= c.checks[o.check].outcomes.index(o.outcome)
-            else:
-                told = case.history.get(o.fact or "")
-                hit = (told.level if isinstance(told, Report) else told) == o.level
-            if hit:
-                found.append(i)
-                break
-    return tuple(found)
+HOLD_FROM = 0.5  # a fault likelier than this opens the holds it is named for [1]; judgement
+
+
+def open_holds(case: Case, c: MachineClass, worst: Mapping[str, int], likely: Mapping[str, float]) -> tuple[str, ...]:
+    """Return the open holds in the order of the rulebook.
+
+    worst: the worst outcome of each check, by complaint or finding. likely: probability of each fault now.
+    """
+
+    def hit(o: Opener) -> bool:
+        if o.fault is not None:
+            return likely.get(o.fault, 0.0) >= HOLD_FROM
+        if o.check is not None and o.outcome is not None:
+            return worst.get(o.check, 0) >= c.checks[o.check].outcomes.index(o.outcome)
+        told = case.history.get(o.fact or "")
+        return (told.level if isinstance(told, Report) else told) == o.level
+
+    return tuple(i for i, hold in c.holds.items() if any(hit(o) for o in hold.opened_by))
 
 
 def impossible(names: Sequence[str], case: Case) -> BadInput:

@@ -222,30 +222,38 @@ class Tool(Table):
 
 
 class Opener(BaseModel):
-    """What opens a hold: a check's outcome (or a worse one), or a level of a history fact."""
+    """What opens a hold: a check's outcome (or a worse one), a level of a history fact, or a fault.
+
+    A fault opens it when opening the machine showed it, or when it is likelier than not.
+    """
 
     model_config = Table.model_config
     check: Id | None = None
     outcome: Id | None = None
     fact: Id | None = None
     level: Id | None = None
+    fault: Id | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> Opener:
-        if (self.check is None) == (self.fact is None) or (self.check is None) != (self.outcome is None):
-            raise ValueError("give check and outcome, or fact and level")
-        if (self.fact is None) != (self.level is None):
-            raise ValueError("give fact and level")
+        given = [name for name in type(self).model_fields if getattr(self, name) is not None]
+        if given not in (["check", "outcome"], ["fact", "level"], ["fault"]):
+            raise ValueError("give check and outcome, or fact and level, or fault")
         return self
 
 
 class Hold(Table):
-    """A safety condition under which the machine must not be run, returned or sold as working until cleared."""
+    """A safety condition under which the machine must not be run, returned or sold as working until cleared.
+
+    cleared_by: jobs, any one of which clears it. by_cause: it is cleared by putting right whatever causes it, and the
+    test run shows whether it is; then no job is laid down beforehand.
+    """
 
     title: str
     why: str
     opened_by: Annotated[tuple[Opener, ...], Strict(False), Field(min_length=1)]
     cleared_by: Many[Id] = ()
+    by_cause: bool = False
 
 
 class Caution(Table):

@@ -74,6 +74,8 @@ def _age(case: Case, median: float, class_hours: float) -> tuple[float, float, l
         notes.append(Assumption("age_years", f"{years:.1f}", "judgement: half the median life, as none was stated"))
     age = float(effective_age(m.condition, years, m.hours, class_hours))
     on_curve = CONDITION_KAPPA[m.condition] * years if years is not None else age
+    if m.hours is not None and years is not None:
+        on_curve = (on_curve + age) / 2  # a buyer looks at both, the years and the hours; judgement
     return age, on_curve, notes
 
 
@@ -97,7 +99,7 @@ def _running(
     """Return the price in working order now, and where it comes from: stated, else comparables, else the curve."""
     season = c.season.resale[terms.month]
     notes = []
-    price = float(curve.share(on_curve)) * terms.new_price * season
+    price = float(curve.share(on_curve)) * terms.new_price * min(season, 1.0 / max(float(curve.share(on_curve)), 1e-9))
     source = f"remaining value by age ({c.value.source}), times the month's factor {season:g} ({c.season.source})"
     if case.market.comparables:
         price, source = _by_comparables(case, c, terms, on_curve)
@@ -185,6 +187,11 @@ def _contradictions(case: Case, running: float, as_is: float | None, new_total: 
     if case.market.running is not None and running > new_total:
         rule = f"a machine in hand can't sell for more than a new one costs ({say(new_total, terms.currency)})"
         problems.append(Problem("market.running", str(case.market.running), rule, "correct it, or new_price"))
+    for name in ("part_out", "scrap"):
+        stated = getattr(case.market, name)
+        if stated is not None and to_minor(stated, terms.currency) > new_total:
+            rule = f"it can't bring more than a new machine costs ({say(new_total, terms.currency)})"
+            problems.append(Problem(f"market.{name}", str(stated), rule, "correct it, or new_price"))
     if as_is is not None and as_is >= running:
         rule = f"as it stands it can't bring as much as running ({say(running, terms.currency)})"
         problems.append(Problem("market.as_is", str(case.market.as_is), rule, "correct it, or state market.running"))

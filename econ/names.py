@@ -28,7 +28,8 @@ def _history(document: Mapping[str, Any], c: MachineClass) -> Iterator[Problem]:
         level = report.get("level") if isinstance(report, Mapping) else report
         if fact in c.facts and isinstance(level, str) and level not in (*c.facts[fact].levels, *SAID_NOTHING):
             rule = f"{c.facts[fact].title} has no such level"
-            yield Problem(f"history.{fact}", shown(level), rule, nearest(level, c.facts[fact].levels))
+            path = f"history.{fact}.level" if isinstance(report, Mapping) else f"history.{fact}"
+            yield Problem(path, shown(level), rule, nearest(level, c.facts[fact].levels))
 
 
 def _one_finding(path: str, finding: Mapping[str, Any], c: MachineClass) -> Iterator[Problem]:

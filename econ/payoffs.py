@@ -7,7 +7,7 @@ working (reseller) with given faults left in it, and what does each way of letti
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from econ.market import Market, new_flows, own_flows, used_flows
 from econ.rulebook import MachineClass
 from econ.states import Effects, FaultTable, Masks, effects
 from econ.terms import Terms
-from econ.worth import Flows, InUse, cost_per_year, worth_in_use
+from econ.worth import STEPS_PER_YEAR, Flows, InUse, cost_per_year, worth_if_kept, worth_in_use
 
 Floats = NDArray[np.float64]
 DISPOSALS = ("sell_as_stands", "part_out", "scrap")
@@ -38,15 +38,18 @@ class Replacement:
 
 @dataclass(frozen=True)
 class Payoffs:
-    """What a decider gets. kept(masks, renewal) -> worth and years; let_go(masks) -> disposal -> worth.
+    """What a decider gets.
 
-    year_of_service: e [money/year]; challenger: who offers it. own_hours: worth of the own hours in each disposal.
-    replacement_weeks: to get another machine; week: cost of a week without one in this season [money].
+    kept(masks, renewal): worth and years of service after a repair; as_it_is(masks, weights): kept in use unrepaired;
+    let_go(masks): worth by disposal. year_of_service: e [money/year]; challenger: who offers it. own_hours: worth of
+    the own hours in each disposal. replacement_weeks: to get another machine; week: cost of a week without one in
+    this season [money].
     """
 
     year_of_service: float
     challenger: str
     kept: Callable[[Masks, float], InUse]
+    as_it_is: Callable[[Masks, Floats], InUse]
     let_go: Callable[[Masks], Mapping[str, Floats]]
     own_hours: Mapping[str, float]
     replacements: Mapping[str, Replacement]
@@ -133,7 +136,8 @@ def make_payoffs(
     weeks = terms["replacement_days"] / 7
     week = terms.money("downtime_per_week") * market.downtime_season
     if terms.perspective == "reseller":
-        return Payoffs(0.0, "", _sold_as_working(table, market, terms, as_stands), let_go, own_hours, {}, 0.0, 0.0)
+        working = _sold_as_working(table, market, terms, as_stands)
+        return Payoffs(0.0, "", working, lambda masks, _: working(masks, 0.0), let_go, own_hours, {}, 0.0, 0.0)
     e, challenger = year_of_service(market, terms)
     flows: dict[float, Flows] = {}
 
@@ -143,7 +147,14 @@ def make_payoffs(
         left: Effects = effects(table, masks)
         return worth_in_use(flows[renewal], e, left.service, left.survive, left.price**steepness)
 
-    return Payoffs(e, challenger, kept, let_go, own_hours, _replacements(market, terms, e), weeks, week)
+    def as_it_is(masks: Masks, weights: Floats) -> InUse:
+        own = own_flows(market, terms)
+        own = replace(own, sale=np.maximum(own.sale * as_is_kept, own.scrap))
+        left = effects(table, masks)
+        shares = left.service, left.survive, left.price**steepness
+        return worth_if_kept(own, e, *shares, weights, STEPS_PER_YEAR)
+
+    return Payoffs(e, challenger, kept, as_it_is, let_go, own_hours, _replacements(market, terms, e), weeks, week)
 
 
 def _sold_as_working(
@@ -164,7 +175,7 @@ def _sold_as_working(
         price = market.running * left.seen_price
         claims = (1 - left.unclaimed) * np.maximum(price - as_stands(masks), 0.0)
         sold = price * (1 - fee) - terms.money("selling_cost") - claims
-        worth = (1 - q) * sold + q * max(market.scrap, 0.0) - hours - holding
+        worth = (1 - q) * sold + q * market.scrap - hours - holding
         return InUse(worth, np.zeros(masks.size, dtype=np.int64), np.zeros(masks.size))
 
     return kept

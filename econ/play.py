@@ -19,7 +19,8 @@ Floats = NDArray[np.float64]
 
 BEARS_BELOW = 0.995  # a fault points at an abnormal outcome if alone it would keep it normal less often than this
 LATENT_FROM = 0.02  # a hidden fault of at least this chance is kept in play though nothing heard points to it
-LIKELY_FROM = 0.1  # so is a visible one of at least this chance
+LIKELY_FROM = 0.1  # so is a visible one of at least this chance, where the history has raised it by RAISED
+RAISED = 2.0  # Others come with a complaint of their own when they are there: what was not said is not weighed.
 FEW = 3  # faults present at once in the first look; as many as abnormal outcomes where those are more, up to FEW + 1
 
 
@@ -79,6 +80,11 @@ def first_look(
     }
 
 
+def explains(c: MachineClass, fault: str, told: Mapping[str, int]) -> bool:
+    """Return whether a fault shows on anything that was not normal."""
+    return any(_row(c, fault, check)[0] < BEARS_BELOW for check, k in told.items() if k > 0)
+
+
 def choose(
     c: MachineClass, priors: Mapping[str, float], told: Mapping[str, int], seen: Mapping[str, bool]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -88,14 +94,14 @@ def choose(
     """
     chances = after_normal(c, priors, told)
     likely = first_look(c, chances, told, seen)
-    abnormal = [check for check, k in told.items() if k > 0]
     bearing = [
         f
         for f in priors
         if f == SOMETHING_ELSE
         or f in seen
-        or any(_row(c, f, check)[0] < BEARS_BELOW for check in abnormal)
-        or likely[f] >= (LATENT_FROM if c.faults[f].hidden else LIKELY_FROM)
+        or explains(c, f, told)
+        or (c.faults[f].hidden and likely[f] >= LATENT_FROM)
+        or (likely[f] >= LIKELY_FROM and odds(priors[f]) >= RAISED * odds(c.faults[f].prior or 0.0))
     ]
     first = {f for f in bearing if f == SOMETHING_ELSE or seen.get(f)}
     ranked = sorted(bearing, key=lambda f: (f not in first, -likely[f], f))

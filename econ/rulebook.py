@@ -200,6 +200,7 @@ def _references(c: MachineClass) -> Iterator[tuple[str, str, Mapping[str, Any]]]
         yield from ((f"holds.{i}.cleared_by", x, c.jobs) for x in hold.cleared_by)
         yield from ((f"holds.{i}.opened_by", o.check, c.checks) for o in hold.opened_by if o.check)
         yield from ((f"holds.{i}.opened_by", o.fact, c.facts) for o in hold.opened_by if o.fact)
+        yield from ((f"holds.{i}.opened_by", o.fault, c.faults) for o in hold.opened_by if o.fault)
     yield from (("class.release_checks", x, c.release_checks) for x in c.about.release_checks)
     yield from (("class.cautions", x, c.cautions) for x in c.about.cautions)
     yield "operations", TEST_RUN, c.operations

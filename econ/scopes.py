@@ -104,10 +104,11 @@ def likely_scopes(
     return sorted(found, key=lambda s: (-found[s], s))[:SCOPES_AT_MOST]
 
 
-def neighbours(scope: Scope, clearing: Sequence[Scope], more: Iterable[int]) -> list[Scope]:
-    """Return the scopes one job away from a scope: one more, or one fewer; each clears the open holds."""
+def neighbours(jobs: Jobs, scope: Scope, clearing: Sequence[Scope], more: Iterable[int]) -> list[Scope]:
+    """Return the scopes one job away from a scope: one fewer, or one more that clears more; each clears the holds."""
+    cleared = jobs.cleared(scope)
     fewer = [completed((j for j in scope if j != out), clearing) for out in scope]
-    larger = [completed((*scope, j), clearing) for j in more if j not in scope]
+    larger = [completed((*scope, j), clearing) for j in more if jobs.clears[j] & ~cleared]
     return [*fewer, *larger]
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from econ.case import Case
-from econ.courses import Course, Setting
 from econ.estimate import Estimate
 from econ.market import Market
 from econ.money import say, to_minor
+from econ.setting import Course, Setting
 
 
 @dataclass(frozen=True)

@@ -10,26 +10,21 @@ import numpy as np
 
 from econ.books import BookYear, book_years
 from econ.case import Case
-from econ.costing import Bench, make_bench, members, tickets, tracing_cost
-from econ.courses import (
-    Course,
-    Setting,
-    all_courses,
-    best_course,
-    best_without_repair,
-    confidence,
-    leading,
-)
+from econ.costing import Bench, hour_cost, make_bench, members, tickets, tracing_cost
+from econ.courses import all_courses, best_course, best_without_repair, confidence
 from econ.estimate import Estimate, make_estimate
 from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
+from econ.knowledge import pert_mean
 from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market, steepness
 from econ.money import say, to_decimal
 from econ.payoffs import make_payoffs
 from econ.release import ReleaseTest, release_tests
+from econ.repairs import leading
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, make_jobs
+from econ.setting import Course, Setting
 from econ.states import FaultTable, effects, fault_table
 from econ.terms import Assumption, Default, Terms, settle
 from econ.thumb import RuleOfThumb, rules_of_thumb
@@ -38,7 +33,11 @@ from econ.words import KNOWN_FROM, confidence_word, headline, title_of
 
 @dataclass(frozen=True)
 class Verdict:
-    """The answer. advantage: better off than by `over`: the best repair, or where that is the answer the next best."""
+    """The answer.
+
+    advantage: better off than by `over`: the repair that would put it right, or where the answer is to repair the
+    best course without.
+    """
 
     course: str
     headline: str
@@ -155,7 +154,8 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     except ImpossibleEvidence as error:
         raise impossible(error.names, case) from None
     bench = make_bench(case, c, terms)
-    holds = open_holds(case, c, heard.outcomes)
+    likely = dict(zip(heard.faults, posterior.marginal.tolist(), strict=True))
+    holds = open_holds(case, c, heard.worst, likely)
     setting = _setting(case, c, terms, market, heard, complained, posterior, bench, holds)
     courses = all_courses(setting)
     return _answer(case, c, setting, market, heard, condition(prior, ()), courses, holds, version)
@@ -165,6 +165,8 @@ def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tupl
     """Return for each open hold the jobs that clear it, cheapest first; and why no repair can be done, if so."""
     found: list[Scope] = []
     for hold in holds:
+        if c.holds[hold].by_cause:
+            continue
         able = [bench.jobs.index(j) for j in c.holds[hold].cleared_by]
         able = [j for j in able if j not in bench.barred]
         if not able:
@@ -193,7 +195,7 @@ def _setting(
     holds: Sequence[str],
 ) -> Setting:
     worn = [f for f, fault in c.faults.items() if fault.wear and any(f in c.jobs[w].clears for w in case.wanted)]
-    table: FaultTable = fault_table(c, (*heard.faults, *worn))
+    table: FaultTable = fault_table(c, (*heard.faults, *worn), heard.found)
     steep = terms["as_is_steepness"]
     if market.as_is is not None:
         shares = effects(table, complained.states).price
@@ -211,6 +213,7 @@ def _setting(
         clearing,
         tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
         tracing_cost(bench),
+        sum(pert_mean(c.checks[i].put_back) for i in heard.opened) * hour_cost(bench),
         bool(holds),
         _unusable(case, c, holds),
         no_repair,
@@ -236,7 +239,7 @@ def _answer(
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
     repair = best if best.kind == "repair" else _curing(s, mending)
     rivals = [x for x in courses if x.kind != best.kind and not x.barred]
-    rival = mending[0] if mending and best.kind != "repair" else (best_course(rivals) if rivals else None)
+    rival = repair if repair is not None and best.kind != "repair" else (best_course(rivals) if rivals else None)
     sure = confidence(best, courses, s.posterior.weights)
     named = repair if repair is not None and not repair.open_ended else _named(s, mending)
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
@@ -244,7 +247,7 @@ def _answer(
     faults = _fault_lines(c, heard, before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
-    text = headline(case, c, s, best, rival, repair, idle, faults, offer)
+    text = headline(case, c, s, best, rival, repair, idle, [f for f in faults if f.id in heard.pointed_at], offer)
     return Decision(
         version,
         str(case.as_of),
@@ -289,12 +292,11 @@ def _named(s: Setting, mending: Sequence[Course]) -> Course | None:
 def _curing(s: Setting, mending: Sequence[Course]) -> Course | None:
     """Return the repair to hold against another answer.
 
-    The best that cures more often than not; else the best that clears the hidden faults that lead; else the open one.
+    The best that clears the hidden faults that lead; else the best that is open or cures more often than not.
     """
     leader = leading(s, hidden=True)
-    told = [x for x in mending if x.cured >= KNOWN_FROM]
-    told += [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
-    told += [x for x in mending if x.open_ended] + [*mending]
+    told = [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
+    told += [x for x in mending if x.open_ended or x.cured >= KNOWN_FROM] + [*mending]
     return told[0] if told else None
 
 

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from econ.case import Case
-from econ.courses import LEADS_FROM, Course, Setting
 from econ.money import say, to_minor
+from econ.repairs import LEADS_FROM
 from econ.rulebook import MachineClass
+from econ.setting import Course, Setting
 
 if TYPE_CHECKING:
     from econ.verdict import FaultLine, Offer
@@ -23,7 +24,7 @@ TITLES = {
     "scrap": "scrap it",
 }
 RIVALS = {
-    "repair": "trying to repair it",
+    "repair": "repairing it",
     "keep_using": "using it as it is",
     "replace_used": "a used replacement",
     "replace_new": "a new one",
@@ -68,8 +69,9 @@ def confidence_word(chance: float) -> str:
 def title_of(c: MachineClass, s: Setting, course: Course) -> str:
     """Return what a course is, in plain words."""
     if course.kind == "repair":
-        if not course.jobs:
-            return "find the cause, then do what it needs"
+        if course.open_ended:
+            jobs = listed([c.jobs[s.bench.jobs[j]].title for j in course.jobs]) if course.jobs else ""
+            return "find the cause, then do what it needs" + (f", and {jobs}" if jobs else "")
         return "repair it: " + listed([c.jobs[s.bench.jobs[j]].title for j in course.jobs])
     held = " for parts or repair, the hold disclosed" if s.held else ""
     if course.disposal and course.disposal != course.kind:

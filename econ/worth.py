@@ -6,6 +6,7 @@ its service, survival, upkeep and sale price by step; everything else follows fr
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -98,26 +99,74 @@ def worth_in_use(
     (1 - fatal chance), from the first step on [1]; sale_share: share of the sale price that disclosed faults leave
     [1]; each (k,).
     """
+    shares = service_share, survive_share, sale_share
+    worth, stop = np.empty(service_share.size), np.empty(service_share.size, dtype=np.int64)
+    for rows, value in _by_stop(flows, year_of_service, *shares):
+        stop[rows] = value.argmax(axis=1)
+        worth[rows] = value[np.arange(value.shape[0]), stop[rows]]
+    return InUse(worth, stop, _years(flows, service_share, survive_share, stop))
+
+
+def worth_if_kept(
+    flows: Flows,
+    year_of_service: float,
+    service_share: Floats,
+    survive_share: Floats,
+    sale_share: Floats,
+    weights: Floats,
+    at_least: int,
+) -> InUse:
+    """Return the worth of keeping a machine in use as it is, stopping at one time fixed before its state is known.
+
+    The time is the best on the whole, weights (k,) being the chance of each state, and no sooner than `at_least`
+    steps: to sell at once is not to keep. Other arguments and the result as `worth_in_use`.
+    """
+    shares = service_share, survive_share, sale_share
+    mean = np.zeros(flows.survival.size)
+    for rows, value in _by_stop(flows, year_of_service, *shares):
+        mean += weights[rows] @ value
+    first = min(at_least, mean.size - 1)
+    best = first + int(mean[first:].argmax())
+    worth = np.empty(service_share.size)
+    for rows, value in _by_stop(flows, year_of_service, *shares):
+        worth[rows] = value[:, best]
+    stop = np.full(worth.size, best, dtype=np.int64)
+    return InUse(worth, stop, _years(flows, service_share, survive_share, stop))
+
+
+def _first_step(flows: Flows) -> float:
+    """Return the discounted service of the first step that no fault can take away [years]."""
+    step = flows.service[0] / (0.5 * (1.0 + flows.survival[1]))  # length of a step [years]
+    return float(0.5 * step * flows.discount[1])
+
+
+def _by_stop(
+    flows: Flows, year_of_service: float, service_share: Floats, survive_share: Floats, sale_share: Floats
+) -> Iterator[tuple[slice, Floats]]:
+    """Yield blocks of machines and their worth by stopping step, (rows, n+1)."""
     d, s = flows.discount, flows.survival
     gain_rate = year_of_service - flows.upkeep
-    step = flows.service[0] / (0.5 * (1.0 + s[1]))  # length of a step [years]
-    first = 0.5 * step * d[1]  # discounted service of the first step that no fault can take away
     gains = np.concatenate([[0.0], np.cumsum(d[1:] * flows.service * gain_rate)])
-    years = np.concatenate([[0.0], np.cumsum(d[1:] * flows.service)])
     ends = np.concatenate([[0.0], np.cumsum(d[1:] * flows.ends)])
     later = np.concatenate([[0.0], np.ones(s.size - 1)])
     # What does not depend on the sale price is linear in four figures of each machine.
     lost = 1.0 - survive_share
     left = np.stack([service_share * survive_share, service_share * lost, survive_share, lost], axis=1)
-    right = np.stack([gains, later * first * gain_rate[0], ends * flows.scrap, later * d[1] * flows.scrap], axis=0)
-    worth, stop = np.empty(lost.size), np.empty(lost.size, dtype=np.int64)
+    first = later * _first_step(flows) * gain_rate[0]
+    right = np.stack([gains, first, ends * flows.scrap, later * d[1] * flows.scrap], axis=0)
     for start in range(0, lost.size, BLOCK):
         rows = slice(start, start + BLOCK)
         value = np.maximum(sale_share[rows, None] * flows.sale, flows.scrap)
         value *= d * s
         value[:, 1:] *= survive_share[rows, None]
         value += left[rows] @ right
-        stop[rows] = value.argmax(axis=1)
-        worth[rows] = value[np.arange(value.shape[0]), stop[rows]]
-    served = service_share * (survive_share * years[stop] + lost * later[stop] * first)
-    return InUse(worth, stop, served)
+        yield rows, value
+
+
+def _years(flows: Flows, service_share: Floats, survive_share: Floats, stop: NDArray[np.int64]) -> Floats:
+    """Return discounted years of service to each machine's stopping step."""
+    years = np.concatenate([[0.0], np.cumsum(flows.discount[1:] * flows.service)])
+    served: Floats = service_share * (
+        survive_share * years[stop] + (1.0 - survive_share) * (stop > 0) * _first_step(flows)
+    )
+    return served

@@ -18,10 +18,10 @@ PYDANTIC = {"case", "knowledge", "rulebook"}
 STATIONS = (
     {"problems", "money"},
     {"case", "knowledge", "rulebook", "terms", "names", "reading"},
-    {"evidence", "findings"},
+    {"evidence", "play", "findings"},
     {"costing", "estimate"},
     {"worth", "life", "depreciation", "states", "market", "books", "payoffs"},
-    {"scopes", "courses"},
+    {"scopes", "setting", "repairs", "courses"},
     {"looking", "release", "thumb", "words", "verdict"},
 )
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}

@@ -45,7 +45,7 @@ def test_five_faults_give_five_problems() -> None:
         ("machine.class", {"machine": {"class": "smal"}}, "small"),
         ("history.caer", {"history": {"caer": "good"}}, "care"),
         ("history.care", {"history": {"care": "goood"}}, "good"),
-        ("history.care", {"history": {"care": {"level": "goood", "reliable": 0.5}}}, "good"),
+        ("history.care.level", {"history": {"care": {"level": "goood", "reliable": 0.5}}}, "good"),
         ("complaints.0", {"complaints": ["dripps"]}, "drips"),
         ("findings.0.check", {"findings": [{"check": "guage", "outcome": "poor"}]}, "gauge"),
         ("findings.0.outcome", {"findings": [{"check": "gauge", "outcome": "por"}]}, "poor"),

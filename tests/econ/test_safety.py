@@ -23,13 +23,17 @@ def opened(class_id: str, opener: object, outcome: str | None = None) -> dict:
     """Return a case in which a hold is opened; perspective and the rest are plain."""
     if opener.fact is not None:
         return base(class_id, complaints=["low_power"], history={opener.fact: opener.level})
+    if opener.fault is not None:
+        checks = machine_class(class_id).checks
+        look = next(i for i, check in checks.items() if opener.fault in check.reveals)
+        return base(class_id, complaints=["low_power"], findings=[{"check": look, "found": [opener.fault]}])
     return base(
         class_id, complaints=["low_power"], findings=[{"check": opener.check, "outcome": outcome or opener.outcome}]
     )
 
 
 @pytest.mark.parametrize(
-    ("class_id", "hold", "opener"), OPENERS, ids=[f"{i}-{h}-{o.check or o.fact}" for i, h, o in OPENERS]
+    ("class_id", "hold", "opener"), OPENERS, ids=[f"{i}-{h}-{o.check or o.fact or o.fault}" for i, h, o in OPENERS]
 )
 def test_hold(class_id: str, hold: str, opener: object) -> None:
     c = machine_class(class_id)
@@ -42,8 +46,11 @@ def test_hold(class_id: str, hold: str, opener: object) -> None:
     clearing = set(c.holds[hold].cleared_by)
     repairs = [x for x in found.courses if x.kind == "repair"]
     assert repairs
-    assert all(clearing & set(x.jobs) for x in repairs)
     assert {x.course for x in found.courses if not x.barred} & {"replace_used", "replace_new"}
+
+    if c.holds[hold].by_cause:
+        return  # whatever causes it fails the test run, which every repair ends with
+    assert all(clearing & set(x.jobs) for x in repairs)
 
     # Where no clearing job can be done, here for want of a tool that nothing else needs, no repair can.
     stuck = econ.decide(*without_tool(document, clearing), defaults())
@@ -77,7 +84,7 @@ def test_a_worse_outcome_opens_the_hold_too_and_a_better_one_does_not(class_id: 
         outcomes = machine_class(class_id).checks[opener.check].outcomes
         for k, outcome in enumerate(outcomes):
             case, c = read(opened(class_id, opener, outcome))
-            held = open_holds(case, c, hear(case, c).outcomes)
+            held = open_holds(case, c, hear(case, c).worst, {})
             assert (hold in held) == (k >= outcomes.index(opener.outcome)), (hold, outcome)
 
 
@@ -98,3 +105,20 @@ def test_every_answer_defers_to_the_maker(class_id: str, perspective: str) -> No
         assert words in text
     assert all(line.source for line in (*found.cautions, *found.holds, *found.release_checks))
     assert found.release_checks
+
+
+def test_a_finding_does_not_erase_the_hold_of_a_complaint() -> None:
+    """The blade was said not to stop; that it stops on the bench does not clear the hold."""
+    for class_id in ("mower_walk_behind", "mower_blade_clutch"):
+        seen = [{"check": "blade_stopping", "outcome": "stops"}]
+        found = decide(base(class_id, complaints=["blade_does_not_stop"], findings=seen))
+        assert "blade_does_not_stop" in {line.id for line in found.holds}
+        assert found.verdict.course != "keep_using"
+
+
+def test_ruin_that_was_seen_can_not_be_kept_in_use() -> None:
+    """A crankshaft found bent opens its hold (common practice: never run it)."""
+    seen = [{"check": "open_crankcase", "found": ["crank_bent"]}]
+    found = decide(base("mower_blade_clutch", complaints=["pulls_hard"], findings=seen))
+    assert "crank_bent" in {line.id for line in found.holds}
+    assert found.verdict.course != "keep_using"

@@ -9,10 +9,11 @@ import pytest
 
 import econ
 from econ import verdict
-from econ.courses import Course, Setting, all_courses, best_course
+from econ.courses import all_courses, best_course
 from econ.evidence import Posterior, condition, prior_states
 from econ.findings import hear
 from econ.market import make_flows, new_flows, own_flows, read_market
+from econ.setting import Course, Setting
 from econ.terms import settle
 from econ.worth import cost_per_year, worth_in_use
 
