@@ -100,6 +100,7 @@ class Tickets:
     own_time: IntArray
     parts_cost: IntArray
     shipping: IntArray
+    any_part: Bools
 
     @property
     def cost(self) -> IntArray:
@@ -278,9 +279,9 @@ def work(bench: Bench, member: Bools) -> Work:
     return Work(
         used(member) | always,
         paid(bench.free_labour),
-        parts(bench.free_parts),
+        parts(bench.free_parts) if bench.free_parts.any() else fitted,
         fitted,
-        parts(bench.recalled),
+        parts(bench.recalled) if bench.recalled.any() else fitted,
         np.any(fitted > 0, axis=1).reshape(-1),
     )
 
@@ -316,8 +317,8 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
         pace = round(bench.terms["slowness"] * THOUSAND)
         own_time = divide(hours * pace * bench.terms.money("hour_worth"), THOUSAND * THOUSAND)
     trouble = (w.charged.astype(float) @ bench.op_trouble_parts).astype(np.int64)
-    parts = divide(w.quantity * bench.unit_price, THOUSAND).sum(axis=1) + trouble
-    parts_cost = divide(w.borne * bench.unit_cost, THOUSAND).sum(axis=1) + trouble
+    parts = _priced(w.quantity, bench.unit_price) + trouble
+    parts_cost = _priced(w.borne, bench.unit_cost) + trouble
     supplies = share(labour, charges.supplies_rate)
     if charges.supplies_cap is not None:
         supplies = np.minimum(supplies, charges.supplies_cap)
@@ -330,8 +331,29 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     before_card = labour + parts + supplies + tools + fees + (0 if charges.tax_inclusive else tax)
     card = share(before_card, charges.card_rate)
     return Tickets(
-        hours, labour, parts, supplies, tools, fees, tax, card, before_card + card, own_time, parts_cost, shipping
+        hours,
+        labour,
+        parts,
+        supplies,
+        tools,
+        fees,
+        tax,
+        card,
+        before_card + card,
+        own_time,
+        parts_cost,
+        shipping,
+        w.any_part,
     )
+
+
+def _priced(quantity: IntArray, unit: IntArray) -> IntArray:
+    """Return the price of part lines, each rounded by itself, (n,); whole quantities need no rounding."""
+    exact = np.all(quantity % THOUSAND == 0, axis=0)
+    total = (quantity[:, exact] // THOUSAND).astype(float) @ unit[exact]
+    rest = divide(quantity[:, ~exact] * unit[~exact], THOUSAND).sum(axis=1)
+    result: IntArray = total.astype(np.int64) + rest
+    return result
 
 
 def gross_profit(bench: Bench, t: Tickets) -> NDArray[np.float64]:

@@ -19,6 +19,7 @@ from econ.states import effects
 Floats = NDArray[np.float64]
 USABLE_FROM = 0.1  # a machine that gives less of its service than this can't be kept in use as it is [1]; judgement
 TIE = 1e-6  # of the larger worth: below this the course that stands earlier wins
+CLEARLY = 0.1  # share of its cost by which such a try must be worth more [1]; judgement
 SELDOM = 0.25  # chance below which a repair seldom cures [1]; judgement
 
 
@@ -85,7 +86,7 @@ def service_shares(s: Setting) -> Floats:
 def all_courses(s: Setting) -> tuple[Course, ...]:
     """Return every course in course order: repairs best first, then those without repair.
 
-    A try that seldom cures is shown only where it is worth more than finding the cause first and than no repair.
+    A try that seldom cures is shown only where it is clearly worth more than finding the cause and than no repair.
     """
     mending, others = repairs(s, AfterRepair(s)), other_courses(s)
     bar = max(c.worth for c in (*others, *mending) if c.kind != "repair" or c.open_ended)
@@ -93,7 +94,10 @@ def all_courses(s: Setting) -> tuple[Course, ...]:
     shown = [
         c
         for c in mending
-        if c.open_ended or c.cured >= SELDOM or c.worth > bar or (leader and s.jobs.cleared(c.jobs) & leader == leader)
+        if c.open_ended
+        or c.cured >= SELDOM
+        or c.worth > bar + CLEARLY * c.cost
+        or (leader and s.jobs.cleared(c.jobs) & leader == leader)
     ]
     return (*shown, *others)
 

@@ -19,7 +19,8 @@ from econ.setting import Course, Setting
 from econ.states import Masks, mask_of, numbers_in, packed
 
 Floats = NDArray[np.float64]
-SHOWN = 12  # repair courses worked out on the whole posterior and shown
+SHOWN = 8  # repair courses worked out on the whole posterior and shown
+SEARCH_STATES = 1024  # and how many states at most
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
 LEADS_FROM = 0.4  # probability from which a fault leads the others [1]; judgement
 ROUNDS = 3  # of improving the best scopes by one job
@@ -49,15 +50,16 @@ class AfterRepair:
         )
 
     def __call__(self, masks: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows for each set of faults left, (ROWS, k)."""
+        """Return the rows for each set of faults left, (k, ROWS)."""
         rows = self._seen.get((renewal, worn))
         if rows is None:
-            rows = self._seen[renewal, worn] = np.full((self.ROWS, 1 << self._s.in_play), np.nan)
-        new = masks[np.isnan(rows[0, masks])]
-        if new.size:
-            new = np.unique(new)
-            rows[:, new] = self._work_out(new, renewal, worn)
-        result: Floats = rows[:, masks]
+            rows = self._seen[renewal, worn] = np.full((1 << self._s.in_play, self.ROWS), np.nan)
+        result: Floats = rows[masks]
+        unknown = np.isnan(result[:, 0])
+        if unknown.any():
+            new = np.unique(masks[unknown])
+            rows[new] = self._work_out(new, renewal, worn).T
+            result = rows[masks]
         return result
 
     def _work_out(self, masks: Masks, renewal: float, worn: int) -> Floats:
@@ -154,7 +156,7 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
     retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
     for i, scope in enumerate(scopes):
         renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-        rows, seen = np.zeros((after.ROWS, states.size)), np.zeros(1 << s.table.failing.bit_count())
+        rows, seen = np.zeros((states.size, after.ROWS)), np.zeros(1 << s.table.failing.bit_count())
         fails = np.zeros(states.size)
         for chance, cleared in _failures(s, scope):
             left = states & ~cleared
@@ -164,6 +166,7 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
             seen += chance * np.bincount(failing, weights, seen.size)
         bits = entropy(seen[1:]) * fails
         trace = bits * s.trace_cost
+        rows = rows.T
         if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
             hours = bits * tracing_hours(s.bench)
             earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
@@ -196,7 +199,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     """
     hidden = mask_of(np.flatnonzero(s.table.hidden))
     pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.clearing)
-    enough = int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1
+    enough = min(int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1, SEARCH_STATES)
     states, weights = s.posterior.states[:enough], s.posterior.weights[:enough]
     value: dict[Scope, float] = {}
 

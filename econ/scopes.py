@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Bench, gross_profit, members, tickets, work
+from econ.costing import THOUSAND, Bench, gross_profit, members, tickets
 from econ.evidence import Posterior
 from econ.rulebook import MachineClass
 from econ.states import Masks, mask_of, numbers_in
@@ -175,7 +175,7 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
         hours[rows], margin[rows] = t.hours[better] / THOUSAND, gross_profit(bench, t)[better]
         clears[rows] = np.bitwise_or.reduce(np.where(member, job_clears, 0), axis=1)
         renewal[rows] = np.where(member, job_renewal, 0.0).max(axis=1, initial=0.0)
-        any_part[rows] = work(bench, member).any_part
+        any_part[rows] = t.any_part[better]
     return FollowUp(cost, clears, renewal, any_part, hours, margin)
 
 

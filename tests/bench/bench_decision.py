@@ -17,6 +17,7 @@ from tests.strategies import CLASS_IDS, defaults, drawn_evidence, read
 
 CASES = 100
 STARTS = 7
+SEED = 0  # of a case with sixteen faults in play
 
 
 def seconds(work: Callable[[], object], times: int) -> list[float]:
@@ -42,7 +43,7 @@ def decisions() -> None:
 def posteriors() -> None:
     """Print the posterior of all faults in play beside pgmpy's variable elimination, same network and findings."""
     warnings.simplefilter("ignore")
-    case, c = read(drawn_evidence("mower_blade_clutch", 5, 1, 3))
+    case, c = read(drawn_evidence("mower_blade_clutch", SEED, 1, 3))
     heard = hear(case, c)
     nodes, seen = network(case, c, heard.faults, {x.name: x.leak for x in heard.clues if x.leak})
     engine = pgmpy_engine(nodes)
