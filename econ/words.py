@@ -123,6 +123,8 @@ def headline(
     if case.perspective == "shop" and best.margin is not None and best.margin_per_hour is not None:
         hourly = say(best.margin_per_hour, case.currency)
         shop = f"Your gross profit is {say(best.margin, case.currency)}, {hourly} per bench hour."
+    if not faults:
+        first = f"Nothing is said or seen to be wrong; going by what is usual: {first[0].lower()}{first[1:]}"
     return " ".join(x for x in (first, gain, _reason(case, best, repair, idle, faults), shop) if x)
 
 
