@@ -9,6 +9,7 @@ from api.wording import exact, flow, likelihood, minutes, money, resting_on, res
 from econ.looking import OpenCheck
 from econ.release import ReleaseTest
 from econ.rulebook import MachineClass
+from econ.staging import Branch
 from econ.terms import STATED
 from econ.verdict import CourseLine, Decision, FaultLine
 from econ.words import listed, percent
@@ -41,6 +42,25 @@ def _holds(d: Decision, c: MachineClass) -> list[str]:
         jobs = ", or ".join(c.jobs[j].title for j in hold.cleared_by)
         lines += wrap(f"Cleared by: {jobs or 'nothing that can be done here'}. ({hold.source})", "  ")
     return lines
+
+
+def _next(d: Decision, c: MachineClass) -> list[str]:
+    """Return the next check with its worth, and what to do at each result; or that none pays for itself."""
+    step = d.plan.next_check
+    if step is None:
+        return []
+    if step.check is None:
+        worth = f'No check pays for itself now; the nearest, "{step.title}", falls short by'
+        return wrap(f"{worth} {money(-step.net, d.currency)}.", "  ")
+    cost = f", costs {money(step.cost, d.currency)}" if step.cost else ""
+    lines = wrap(f"{step.title}: {minutes(step.minutes)}{cost}, worth {money(step.worth, d.currency)}.", "  ")
+    rows = [(f"  {result_name(b.result, c)}", percent(b.chance), _then(b)) for b in d.plan.tree]
+    return lines + table(rows, right=(1,), wide=2)
+
+
+def _then(b: Branch) -> str:
+    """Return what to do at a result: the next look, or what to do with the machine."""
+    return f"then look on: {b.then[0].lower()}{b.then[1:]}" if b.check else b.then
 
 
 def _courses(d: Decision) -> list[str]:
@@ -221,6 +241,7 @@ def decision_text(d: Decision, c: MachineClass) -> str:
     lines += wrap(f"[{c.about.title}, {d.as_of}]")
     sections = (
         ("Until this is cleared", _holds(d, c)),
+        ("Next", _next(d, c)),
         ("What can be done", _courses(d)),
         ("What it most likely is", _faults(d, c)),
         ("What would tell more", _looking(d, c)),

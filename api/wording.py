@@ -7,6 +7,7 @@ from decimal import Decimal, InvalidOperation
 from econ.money import say, to_minor
 from econ.rulebook import MachineClass
 from econ.terms import Assumption
+from econ.words import listed
 
 LABELS = {
     "horizon_years": ("years looked ahead", ""),
@@ -94,8 +95,8 @@ def plural(count: int, noun: str) -> str:
 
 def result_name(outcome: str, c: MachineClass) -> str:
     """Return what a check's result is called: an outcome in words, or the hidden fault it showed."""
-    if outcome in c.faults:
-        return c.faults[outcome].title
+    if all(f in c.faults for f in outcome.split("+")):
+        return listed([c.faults[f].title for f in outcome.split("+")])
     return "nothing amiss inside" if outcome == "nothing" else words(outcome)
 
 

@@ -54,14 +54,11 @@ class OpenCheck:
     results: tuple[Result, ...]
 
 
-def _rows(check: Check, c: MachineClass, heard: Heard, present: NDArray[np.bool_], name: str) -> Floats | None:
+def result_rows(check: Check, c: MachineClass, heard: Heard, present: NDArray[np.bool_], name: str) -> Floats | None:
     """Return P(result | state), (results, m), or None where no fault in play bears on the check."""
     if check.reveals:
-        at = [heard.faults.index(f) for f in check.reveals if f in heard.faults]
-        if not at:
-            return None
-        none = ~present[:, at].any(axis=1)
-        return np.array([none, *(present[:, i] for i in at)], dtype=float)
+        shown, place = _patterns(check, heard, present)
+        return None if shown is None else (place[None, :] == np.arange(len(shown))[:, None]).astype(float)
     rows = {i: c.faults[f].shows[name] for i, f in enumerate(heard.faults) if name in c.faults[f].shows}
     if not rows:
         return None
@@ -73,9 +70,23 @@ def _rows(check: Check, c: MachineClass, heard: Heard, present: NDArray[np.bool_
     return np.maximum(np.diff(upto, axis=0), 0.0)
 
 
-def _names(check: Check, heard: Heard) -> tuple[str, ...]:
+def _patterns(
+    check: Check, heard: Heard, present: NDArray[np.bool_]
+) -> tuple[list[tuple[str, ...]] | None, NDArray[np.int64]]:
+    """Return what an opening check may show, every set of hidden faults as one result, and each state's result."""
+    at = [i for i, f in enumerate(heard.faults) if f in check.reveals]
+    if not at:
+        return None, np.zeros(0, dtype=np.int64)
+    rows, place = np.unique(present[:, at], axis=0, return_inverse=True)
+    order = np.argsort(rows.sum(axis=1), kind="stable")
+    shown = [tuple(heard.faults[at[k]] for k in np.flatnonzero(rows[r])) for r in order]
+    return shown, np.argsort(order)[place.ravel()].astype(np.int64)
+
+
+def result_names(check: Check, heard: Heard, present: NDArray[np.bool_]) -> tuple[str, ...]:
+    """Return the names of a check's results; what opening shows is named by its faults, joined by +."""
     if check.reveals:
-        return ("nothing", *(f for f in check.reveals if f in heard.faults))
+        return tuple("+".join(faults) or "nothing" for faults in _patterns(check, heard, present)[0] or [])
     return check.outcomes
 
 
@@ -99,7 +110,7 @@ def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior,
     for name, check in c.checks.items():
         if check.complaint or name in made or set(check.tools) & set(case.tools.cannot_get):
             continue
-        rows = _rows(check, c, heard, present, name)
+        rows = result_rows(check, c, heard, present, name)
         if rows is None:
             continue
         joint = rows * weights
@@ -122,7 +133,7 @@ def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior,
                 ),
                 float((joint[k] * hidden).sum() / chances[k]),
             )
-            for k, outcome in enumerate(_names(check, heard))
+            for k, outcome in enumerate(result_names(check, heard, present))
             if chances[k] > 1e-5
         )
         waits = tuple(r for r in check.requires if r not in made)

@@ -179,6 +179,23 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
     return out
 
 
+def ways_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tuple[Floats, Floats]:
+    """Return a scope for the plan: the mean rows of `AfterRepair` (m, ROWS), and which faults then fail.
+
+    The second is (m, sets), the chance of each set of failing faults that can come up; passing is left out.
+    """
+    renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
+    ways = _failures(s, scope)
+    rows = np.zeros((states.size, after.ROWS))
+    failing = np.array([(states & ~cleared) & s.table.failing for _, cleared in ways])
+    sets, place = np.unique(failing, return_inverse=True)
+    fails = np.zeros((states.size, sets.size))
+    for (chance, cleared), at in zip(ways, place.reshape(failing.shape), strict=True):
+        rows += chance * after(states & ~cleared, renewal, worn)
+        np.add.at(fails, (np.arange(states.size), at), chance)
+    return rows, fails[:, sets != 0]
+
+
 def leading(s: Setting, hidden: bool = False) -> int:
     """Return the faults that are likelier than LEADS_FROM and cost much of the service, as a mask.
 

@@ -25,6 +25,7 @@ from econ.repairs import leading
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, make_jobs
 from econ.setting import Course, Setting
+from econ.staging import Staged, stage
 from econ.states import FaultTable, effects, fault_table
 from econ.terms import Assumption, Default, Terms, settle
 from econ.thumb import RuleOfThumb, rules_of_thumb
@@ -125,6 +126,7 @@ class Decision:
     faults_left_out: tuple[str, ...]
     hidden_damage: float
     open_checks: tuple[OpenCheck, ...]
+    plan: Staged
     repair_limit: Decimal | None
     estimate: Estimate | None
     offer: Offer | None
@@ -247,6 +249,8 @@ def _answer(
     faults = _fault_lines(c, heard, before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
+    looked = open_checks(case, c, heard, s.posterior, s.bench)
+    staged = stage(case, c, s, heard, courses, looked)
     text = headline(case, c, s, best, rival, repair, idle, [f for f in faults if f.id in heard.pointed_at], offer)
     return Decision(
         version,
@@ -266,7 +270,8 @@ def _answer(
         faults,
         heard.left_out,
         hidden,
-        open_checks(case, c, heard, s.posterior, s.bench),
+        looked,
+        staged,
         None if repair is None else money(limits[id(repair)]),
         estimate,
         offer,

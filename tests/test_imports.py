@@ -22,7 +22,7 @@ STATIONS = (
     {"costing", "estimate"},
     {"worth", "life", "depreciation", "states", "market", "books", "payoffs"},
     {"scopes", "setting", "repairs", "courses"},
-    {"looking", "release", "thumb", "words", "verdict"},
+    {"plan", "looking", "release", "thumb", "words", "staging", "verdict"},
 )
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 
