@@ -12,7 +12,7 @@ from econ import __version__
 from econ.problems import BadInput
 
 if TYPE_CHECKING:
-    from econ.verdict import Decision
+    from econ.decision import Decision
 
 
 class Door(click.Group):

@@ -16,8 +16,8 @@ from api.openapi import Route, describe_routes
 from api.refusal import MEDIA_TYPE, Refusal, refuse
 from api.strictjson import MOST_BYTES, NotJson, TooLarge, read_json, write_json
 from econ import __version__
+from econ.decision import Decision
 from econ.problems import BadInput, Problem, shown
-from econ.verdict import Decision
 
 
 class RefusedError(Exception):

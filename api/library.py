@@ -10,11 +10,12 @@ from importlib.resources.abc import Traversable
 from types import MappingProxyType
 
 from econ import __version__
+from econ.decision import Decision
 from econ.problems import BadInput, Problem, nearest, shown
 from econ.reading import read_case
 from econ.rulebook import MachineClass, Shelf
 from econ.terms import Default, read_defaults
-from econ.verdict import Decision, decide
+from econ.verdict import decide
 
 
 def _gather(folder: Traversable, prefix: str = "") -> dict[str, str]:

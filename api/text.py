@@ -6,12 +6,12 @@ from collections.abc import Iterator, Mapping
 
 from api.columns import bullet, table, wrap
 from api.wording import exact, flow, likelihood, minutes, money, resting_on, result_name, short
+from econ.decision import CourseLine, Decision, FaultLine
 from econ.looking import OpenCheck
 from econ.release import ReleaseTest
 from econ.rulebook import MachineClass
 from econ.staging import Branch
 from econ.terms import STATED
-from econ.verdict import CourseLine, Decision, FaultLine
 from econ.words import listed, percent
 
 REPAIRS_SHOWN = 3

@@ -13,7 +13,7 @@ __version__ = "0.1.0"
 _HOME = {
     "BadInput": "problems",
     "Case": "case",
-    "Decision": "verdict",
+    "Decision": "decision",
     "MachineClass": "rulebook",
     "Problem": "problems",
     "Shelf": "rulebook",

@@ -83,12 +83,12 @@ def service_shares(s: Setting) -> Floats:
     return effects(s.table, s.posterior.states | s.worn).service
 
 
-def all_courses(s: Setting) -> tuple[Course, ...]:
+def all_courses(s: Setting, after: AfterRepair | None = None) -> tuple[Course, ...]:
     """Return every course in course order: repairs best first, then those without repair.
 
     A try that seldom cures is shown only where it is clearly worth more than finding the cause and than no repair.
     """
-    mending, others = repairs(s, AfterRepair(s)), other_courses(s)
+    mending, others = repairs(s, after or AfterRepair(s)), other_courses(s)
     bar = max(c.worth for c in (*others, *mending) if c.kind != "repair" or c.open_ended)
     leader = leading(s)
     shown = [

@@ -172,7 +172,13 @@ def _look(s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, pres
 
 
 def stage(
-    case: Case, c: MachineClass, s: Setting, heard: Heard, courses: Sequence[Course], checks: Sequence[OpenCheck]
+    case: Case,
+    c: MachineClass,
+    s: Setting,
+    heard: Heard,
+    courses: Sequence[Course],
+    checks: Sequence[OpenCheck],
+    after: AfterRepair,
 ) -> Staged:
     """Return the plan of a case: the next check with its worth, and what to do at each result.
 
@@ -181,7 +187,6 @@ def stage(
     m = min(STATES, s.posterior.states.size)
     states, weights = s.posterior.states[:m], s.posterior.weights[:m] / s.posterior.weights[:m].sum()
     present = (states[:, None] >> np.arange(len(heard.faults)) & 1).astype(bool)
-    after = AfterRepair(s)
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
     names = {f"repair{i}": x for i, x in enumerate(mending)}
     choices = [_repair_choice(s, after, x, states, n) for n, x in names.items()] + _other_choices(s, courses, m)

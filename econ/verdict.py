@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
 import numpy as np
 
-from econ.books import BookYear, book_years
+from econ.books import book_years
 from econ.case import Case
 from econ.costing import Bench, hour_cost, make_bench, members, tickets, tracing_cost
 from econ.courses import all_courses, best_course, best_without_repair, confidence
-from econ.estimate import Estimate, make_estimate
+from econ.decision import (
+    CautionLine,
+    CourseLine,
+    Decision,
+    FaultLine,
+    HoldLine,
+    Offer,
+    Verdict,
+)
+from econ.estimate import make_estimate
 from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
 from econ.knowledge import pert_mean
@@ -20,124 +28,16 @@ from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market, steepness
 from econ.money import say, to_decimal
 from econ.payoffs import make_payoffs
-from econ.release import ReleaseTest, release_tests
-from econ.repairs import leading
+from econ.release import release_tests
+from econ.repairs import AfterRepair, leading
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, make_jobs
 from econ.setting import Course, Setting
 from econ.staging import Staged, stage
 from econ.states import FaultTable, effects, fault_table
 from econ.terms import Assumption, Default, Terms, settle
-from econ.thumb import RuleOfThumb, rules_of_thumb
+from econ.thumb import rules_of_thumb
 from econ.words import KNOWN_FROM, confidence_word, headline, title_of
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """The answer.
-
-    advantage: better off than by `over`: the repair that would put it right, or where the answer is to repair the
-    best course without.
-    """
-
-    course: str
-    headline: str
-    advantage: Decimal | None
-    over: str | None
-    confidence: float
-    confidence_word: str
-
-
-@dataclass(frozen=True)
-class CourseLine:
-    """One course for people and programs; money in the case's currency, cash_now paid (-) or received (+)."""
-
-    course: str
-    kind: str
-    title: str
-    jobs: tuple[str, ...]
-    net_worth: Decimal
-    cash_now: Decimal
-    present_cost: Decimal
-    cost_per_year: Decimal | None
-    hours: float
-    weeks_without: float
-    passes_at_once: float | None
-    jobs_added_later: Decimal | None
-    repair_limit: Decimal | None
-    gross_profit: Decimal | None
-    gross_profit_per_hour: Decimal | None
-    disposal: str | None
-    barred: str | None
-
-
-@dataclass(frozen=True)
-class FaultLine:
-    """A fault: its prior (history known, nothing heard), what is believed now, and whether only opening shows it."""
-
-    id: str
-    title: str
-    prior: float
-    probability: float
-    hidden: bool
-
-
-@dataclass(frozen=True)
-class HoldLine:
-    """An open hold: why, what clears it, and by which rule."""
-
-    id: str
-    title: str
-    why: str
-    cleared_by: tuple[str, ...]
-    source: str
-
-
-@dataclass(frozen=True)
-class CautionLine:
-    """A caution and its source."""
-
-    id: str
-    text: str
-    source: str
-
-
-@dataclass(frozen=True)
-class Offer:
-    """What a reseller may pay: the highest offer, and what is left at the asked price."""
-
-    highest: Decimal
-    asking_price: Decimal | None
-    left_at_asking: Decimal | None
-
-
-@dataclass(frozen=True)
-class Decision:
-    """The whole answer to one case."""
-
-    version: str
-    as_of: str
-    perspective: str
-    currency: str
-    machine_class: str
-    verdict: Verdict
-    courses: tuple[CourseLine, ...]
-    faults: tuple[FaultLine, ...]
-    faults_left_out: tuple[str, ...]
-    hidden_damage: float
-    open_checks: tuple[OpenCheck, ...]
-    plan: Staged
-    repair_limit: Decimal | None
-    estimate: Estimate | None
-    offer: Offer | None
-    holds: tuple[HoldLine, ...]
-    cautions: tuple[CautionLine, ...]
-    release_checks: tuple[ReleaseTest, ...]
-    rule_of_thumb: tuple[RuleOfThumb, ...]
-    book_depreciation: tuple[BookYear, ...]
-    assumptions: tuple[Assumption, ...]
-    spent_so_far: Decimal
-    dropped_mass: float
 
 
 def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version: str = "") -> Decision:
@@ -159,8 +59,12 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     likely = dict(zip(heard.faults, posterior.marginal.tolist(), strict=True))
     holds = open_holds(case, c, heard.worst, likely)
     setting = _setting(case, c, terms, market, heard, complained, posterior, bench, holds)
-    courses = all_courses(setting)
-    return _answer(case, c, setting, market, heard, condition(prior, ()), courses, holds, version)
+    after = AfterRepair(setting)
+    courses = all_courses(setting, after)
+    looked = open_checks(case, c, heard, posterior, bench)
+    staged = stage(case, c, setting, heard, courses, looked, after)
+    before = condition(prior, ())
+    return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, version)
 
 
 def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tuple[Scope, ...], str]:
@@ -231,6 +135,8 @@ def _answer(
     before: Posterior,
     courses: Sequence[Course],
     holds: Sequence[str],
+    looked: tuple[OpenCheck, ...],
+    staged: Staged,
     version: str,
 ) -> Decision:
 
@@ -249,8 +155,6 @@ def _answer(
     faults = _fault_lines(c, heard, before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
-    looked = open_checks(case, c, heard, s.posterior, s.bench)
-    staged = stage(case, c, s, heard, courses, looked)
     text = headline(case, c, s, best, rival, repair, idle, [f for f in faults if f.id in heard.pointed_at], offer)
     return Decision(
         version,

@@ -12,7 +12,7 @@ from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
 
 if TYPE_CHECKING:
-    from econ.verdict import FaultLine, Offer
+    from econ.decision import FaultLine, Offer
 
 TITLES = {
     "keep_using": "keep using it as it is",

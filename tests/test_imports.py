@@ -22,7 +22,7 @@ STATIONS = (
     {"costing", "estimate"},
     {"worth", "life", "depreciation", "states", "market", "books", "payoffs"},
     {"scopes", "setting", "repairs", "courses"},
-    {"plan", "looking", "release", "thumb", "words", "staging", "verdict"},
+    {"plan", "looking", "release", "thumb", "words", "staging", "decision", "verdict"},
 )
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 

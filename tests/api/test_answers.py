@@ -15,7 +15,7 @@ from api.command import main
 from api.demo import demos
 from api.http import create_app
 from econ import __version__
-from econ.verdict import Decision
+from econ.decision import Decision
 
 from .cases import GOOD
 

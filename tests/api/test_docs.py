@@ -16,7 +16,7 @@ from api import library
 from api.answer import schema_of
 from api.command import main
 from api.http import ROUTES, create_app
-from econ.verdict import Decision
+from econ.decision import Decision
 
 from .reference import fields
 

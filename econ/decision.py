@@ -1,0 +1,122 @@
+"""Decision: the whole answer to one case, as values that any door can show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from econ.books import BookYear
+from econ.estimate import Estimate
+from econ.looking import OpenCheck
+from econ.release import ReleaseTest
+from econ.staging import Staged
+from econ.terms import Assumption
+from econ.thumb import RuleOfThumb
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer.
+
+    advantage: better off than by `over`: the repair that would put it right, or where the answer is to repair the
+    best course without.
+    """
+
+    course: str
+    headline: str
+    advantage: Decimal | None
+    over: str | None
+    confidence: float
+    confidence_word: str
+
+
+@dataclass(frozen=True)
+class CourseLine:
+    """One course for people and programs; money in the case's currency, cash_now paid (-) or received (+)."""
+
+    course: str
+    kind: str
+    title: str
+    jobs: tuple[str, ...]
+    net_worth: Decimal
+    cash_now: Decimal
+    present_cost: Decimal
+    cost_per_year: Decimal | None
+    hours: float
+    weeks_without: float
+    passes_at_once: float | None
+    jobs_added_later: Decimal | None
+    repair_limit: Decimal | None
+    gross_profit: Decimal | None
+    gross_profit_per_hour: Decimal | None
+    disposal: str | None
+    barred: str | None
+
+
+@dataclass(frozen=True)
+class FaultLine:
+    """A fault: its prior (history known, nothing heard), what is believed now, and whether only opening shows it."""
+
+    id: str
+    title: str
+    prior: float
+    probability: float
+    hidden: bool
+
+
+@dataclass(frozen=True)
+class HoldLine:
+    """An open hold: why, what clears it, and by which rule."""
+
+    id: str
+    title: str
+    why: str
+    cleared_by: tuple[str, ...]
+    source: str
+
+
+@dataclass(frozen=True)
+class CautionLine:
+    """A caution and its source."""
+
+    id: str
+    text: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What a reseller may pay: the highest offer, and what is left at the asked price."""
+
+    highest: Decimal
+    asking_price: Decimal | None
+    left_at_asking: Decimal | None
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The whole answer to one case."""
+
+    version: str
+    as_of: str
+    perspective: str
+    currency: str
+    machine_class: str
+    verdict: Verdict
+    courses: tuple[CourseLine, ...]
+    faults: tuple[FaultLine, ...]
+    faults_left_out: tuple[str, ...]
+    hidden_damage: float
+    open_checks: tuple[OpenCheck, ...]
+    plan: Staged
+    repair_limit: Decimal | None
+    estimate: Estimate | None
+    offer: Offer | None
+    holds: tuple[HoldLine, ...]
+    cautions: tuple[CautionLine, ...]
+    release_checks: tuple[ReleaseTest, ...]
+    rule_of_thumb: tuple[RuleOfThumb, ...]
+    book_depreciation: tuple[BookYear, ...]
+    assumptions: tuple[Assumption, ...]
+    spent_so_far: Decimal
+    dropped_mass: float
