@@ -111,6 +111,32 @@ def decide(case: str, as_json: bool) -> None:
 
 
 @main.command()
+@click.argument("file", type=click.Path(allow_dash=True))
+@as_json
+def again(file: str, as_json: bool) -> None:
+    """Is a part that failed worth paying for now, and the next time? FILE: JSON, or - for standard input."""
+    from api.again import again_document, again_text
+    from api.answer import to_json
+    from api.library import machine_class
+    from api.strictjson import read_json
+
+    source = "standard input" if file == "-" else click.format_filename(file)
+    try:
+        body = _read(file)
+    except OSError as error:
+        _say_error(f"{source}: can't be read: {error.strerror or error}.")
+        sys.exit(2)
+    try:
+        answer = again_document(read_json(body))
+    except BadInput as error:
+        _complain(error, source)
+    if as_json:
+        _print_json(to_json(answer))
+    else:
+        _print_text(again_text(answer, machine_class(answer.machine_class)))
+
+
+@main.command()
 @as_json
 def demo(as_json: bool) -> None:
     """Decide three invented cases, one of each perspective."""

@@ -20,9 +20,9 @@ STATIONS = (
     {"case", "knowledge", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
     {"costing", "estimate"},
-    {"worth", "life", "depreciation", "states", "market", "books", "payoffs"},
+    {"worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question", "again"},
     {"scopes", "setting", "repairs", "courses"},
-    {"plan", "looking", "release", "thumb", "words", "staging", "decision", "verdict"},
+    {"plan", "looking", "release", "thumb", "words", "staging", "spread", "risk", "decision", "verdict"},
 )
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 
