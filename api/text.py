@@ -63,6 +63,25 @@ def _then(b: Branch) -> str:
     return f"then look on: {b.then[0].lower()}{b.then[1:]}" if b.check else b.then
 
 
+def _risk(d: Decision) -> list[str]:
+    """Return how the answer may turn out, and what to agree on before a repair."""
+    best = next(o for o in d.risk.outturns if o.course == d.verdict.course)
+    low, mid, high = (money(x, d.currency) for x in (best.p10, best.p50, best.p90))
+    text = f"Half the time it comes out above {mid}; one time in ten below {low}, one in ten above {high}."
+    lines = wrap(text, "  ")
+    told = f"It ends below nothing with a chance of {percent(best.chance_of_loss)}"
+    lines += wrap(
+        f"{told}; another way would have been better with a chance of {percent(best.chance_of_regret)}.", "  "
+    )
+    a = d.risk.authorisation
+    own = d.estimate is not None and d.estimate.own_time > 0
+    if a is None or own or d.perspective == "reseller" or not d.verdict.course.startswith("repair"):
+        return lines  # who works for himself has nobody to agree it with
+    agreed = f"Agree before work: looking up to {money(a.diagnosis_up_to, d.currency)}; stop and ring before"
+    lines += wrap(f"{agreed} {money(a.not_to_exceed, d.currency)}.", "  ")
+    return lines + wrap(f"To decline after looking costs {money(a.decline, d.currency)}.", "  ")
+
+
 def _courses(d: Decision) -> list[str]:
     able = [x for x in d.courses if not x.barred]
     open_ones = sorted(able, key=lambda x: (x.course != d.verdict.course, -x.net_worth))
@@ -243,6 +262,7 @@ def decision_text(d: Decision, c: MachineClass) -> str:
         ("Until this is cleared", _holds(d, c)),
         ("Next", _next(d, c)),
         ("What can be done", _courses(d)),
+        ("How it may turn out", _risk(d)),
         ("What it most likely is", _faults(d, c)),
         ("What would tell more", _looking(d, c)),
         (_estimate_title(d), _estimate(d, c)),

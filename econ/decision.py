@@ -9,6 +9,7 @@ from econ.books import BookYear
 from econ.estimate import Estimate
 from econ.looking import OpenCheck
 from econ.release import ReleaseTest
+from econ.risk import Risk
 from econ.staging import Staged
 from econ.terms import Assumption
 from econ.thumb import RuleOfThumb
@@ -111,6 +112,7 @@ class Decision:
     plan: Staged
     repair_limit: Decimal | None
     estimate: Estimate | None
+    risk: Risk
     offer: Offer | None
     holds: tuple[HoldLine, ...]
     cautions: tuple[CautionLine, ...]

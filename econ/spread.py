@@ -193,7 +193,8 @@ class Spread:
         self._part = quantiles([(1.0, 1.0, 1.0) if p in case.prices else c.parts[p].price for p in bench.parts])
         hours = bench.op_hours.astype(float)
         self._late = at((hours @ self._op / max(hours.sum(), 1.0))[None], d.hours)[0] - 1.0
-        self._dear = at(self._part.mean(axis=0)[None], d.prices)[0] - 1.0
+        every = self._part if bench.parts else quantiles([(1.0, 1.0, 1.0)])  # a class may need no parts at all
+        self._dear = at(every.mean(axis=0)[None], d.prices)[0] - 1.0
         price = dict(zip(bench.parts, bench.unit_price.tolist(), strict=True))
         troubles = [
             (i, complication_chance(t, case.machine.rusty), pert_mean(t.hours), t.parts)

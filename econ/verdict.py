@@ -30,6 +30,7 @@ from econ.money import say, to_decimal
 from econ.payoffs import make_payoffs
 from econ.release import release_tests
 from econ.repairs import AfterRepair, leading
+from econ.risk import assess
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, make_jobs
 from econ.setting import Course, Setting
@@ -64,7 +65,7 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     looked = open_checks(case, c, heard, posterior, bench)
     staged = stage(case, c, setting, heard, courses, looked, after)
     before = condition(prior, ())
-    return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, version)
+    return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, after, version)
 
 
 def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tuple[Scope, ...], str]:
@@ -137,6 +138,7 @@ def _answer(
     holds: Sequence[str],
     looked: tuple[OpenCheck, ...],
     staged: Staged,
+    after: AfterRepair,
     version: str,
 ) -> Decision:
 
@@ -152,6 +154,7 @@ def _answer(
     named = repair if repair is not None and not repair.open_ended else _named(s, mending)
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
     limits = {id(x): _limit(s, x, idle) for x in mending}
+    risk = assess(case, c, s, courses, limits, named, after)
     faults = _fault_lines(c, heard, before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
@@ -178,13 +181,20 @@ def _answer(
         staged,
         None if repair is None else money(limits[id(repair)]),
         estimate,
+        risk,
         offer,
         tuple(HoldLine(h, c.holds[h].title, c.holds[h].why, c.holds[h].cleared_by, c.holds[h].source) for h in holds),
         _cautions(c, s, named),
         release_tests(case, c, () if named is None else tuple(s.bench.jobs[j] for j in named.jobs)),
         rules_of_thumb(case, s, market, named, limits.get(id(named)), estimate, best),
         book_years(case, market),
-        (*s.terms.assumptions, *market.assumptions, *_used_prices(c, s, named), *s.bench.assumptions),
+        (
+            *s.terms.assumptions,
+            *market.assumptions,
+            *_used_prices(c, s, named),
+            *s.bench.assumptions,
+            *risk.assumptions,
+        ),
         case.spent_so_far,
         s.posterior.dropped,
     )
