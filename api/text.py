@@ -70,9 +70,8 @@ def _risk(d: Decision) -> list[str]:
     text = f"Half the time it comes out above {mid}; one time in ten below {low}, one in ten above {high}."
     lines = wrap(text, "  ")
     told = f"It ends below nothing with a chance of {percent(best.chance_of_loss)}"
-    lines += wrap(
-        f"{told}; another way would have been better with a chance of {percent(best.chance_of_regret)}.", "  "
-    )
+    luck = "Counting luck with hours, prices and how long it lasts, another way would have been better"
+    lines += wrap(f"{told}. {luck} with a chance of {percent(best.chance_of_regret)}.", "  ")
     a = d.risk.authorisation
     own = d.estimate is not None and d.estimate.own_time > 0
     if a is None or own or d.perspective == "reseller" or not d.verdict.course.startswith("repair"):

@@ -88,11 +88,6 @@ def minutes(amount: float) -> str:
     return f"{amount / 60:.1f} hours"
 
 
-def plural(count: int, noun: str) -> str:
-    """Return a count with its noun."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
 def result_name(outcome: str, c: MachineClass) -> str:
     """Return what a check's result is called: an outcome in words, or the hidden fault it showed."""
     if all(f in c.faults for f in outcome.split("+")):

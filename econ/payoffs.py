@@ -73,16 +73,16 @@ def year_of_service(market: Market, terms: Terms) -> tuple[float, str]:
 
 
 def _replacements(market: Market, terms: Terms, e: float) -> dict[str, Replacement]:
-    one = np.ones(1)
+    """Return the replacements; each is bought to be kept for the time that makes its year of service cheapest."""
     found = {}
     for name, price, flows in (
         ("replace_used", market.used_total, used_flows(market, terms)),
         ("replace_new", market.new_total, new_flows(market, terms)),
     ):
-        use = worth_in_use(flows, e, one, one, one)
-        found[name] = Replacement(
-            float(use.worth[0]) - price, price, float(cost_per_year(price, flows).min()), float(use.years[0])
-        )
+        costs = cost_per_year(price, flows)
+        n = int(costs.argmin())
+        years = float((flows.discount[1:] * flows.service)[: n + 1].sum())
+        found[name] = Replacement((e - float(costs[n])) * years, price, float(costs[n]), years)
     if "do_without_per_year" in terms.figures:
         d = new_flows(market, terms).discount[1:]
         years, yearly = float(d.sum()) / 12, terms["do_without_per_year"]

@@ -126,7 +126,7 @@ def open_ended(s: Setting, scope: Scope) -> bool:
     return set(scope) <= {*completed((), s.clearing), *s.wanted}
 
 
-def _failures(s: Setting, scope: Scope) -> list[tuple[float, int]]:
+def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
     """Return (chance, faults cleared) for each way in which jobs of a scope may not cure, each by itself.
 
     A shop does its own work over again for nothing, so for its customers it cures in the end.
@@ -158,7 +158,7 @@ def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states
         renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
         rows, seen = np.zeros((states.size, after.ROWS)), np.zeros(1 << s.table.failing.bit_count())
         fails = np.zeros(states.size)
-        for chance, cleared in _failures(s, scope):
+        for chance, cleared in ways_to_cure(s, scope):
             left = states & ~cleared
             rows += chance * after(left, renewal, worn)
             failing = place[left]
@@ -185,7 +185,7 @@ def ways_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tupl
     The second is (m, sets), the chance of each set of failing faults that can come up; passing is left out.
     """
     renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-    ways = _failures(s, scope)
+    ways = ways_to_cure(s, scope)
     rows = np.zeros((states.size, after.ROWS))
     failing = np.array([(states & ~cleared) & s.table.failing for _, cleared in ways])
     sets, place = np.unique(failing, return_inverse=True)

@@ -18,7 +18,7 @@ from econ.courses import TIE
 from econ.money import to_decimal
 from econ.repairs import AfterRepair, entropy
 from econ.rulebook import MachineClass
-from econ.setting import Course, Setting
+from econ.setting import Course, Setting, course_name
 from econ.spread import RESALE_SD, RESALE_SOURCE, Spread, draw, sobol
 from econ.states import packed
 from econ.terms import Assumption
@@ -146,7 +146,7 @@ def assess(
 
     lines = tuple(
         Outturn(
-            _name(s, x),
+            course_name(s, x),
             money(float(worth[i].mean())),
             money(float(points[0, i])),
             money(float(points[1, i])),
@@ -171,10 +171,6 @@ def assess(
     return Risk(lines, agreed, SEED, REPLICATES * POINTS, REPLICATES, notes)
 
 
-def _name(s: Setting, x: Course) -> str:
-    return x.kind if x.kind != "repair" else "repair:" + ("+".join(s.bench.jobs[j] for j in x.jobs) or "open")
-
-
 def _authorise(case: Case, s: Setting, x: Course, cost: Floats, gap: float, limit: float | None) -> Authorisation:
     """Return what to agree on before a repair with the given costs by draw [money]."""
 
@@ -188,7 +184,7 @@ def _authorise(case: Case, s: Setting, x: Course, cost: Floats, gap: float, limi
     storage = float(dict(s.bench.charges.fixed).get("storage", 0))
     parts = money(fee or looks * s.trace_cost), money(s.put_back), money(storage)
     return Authorisation(
-        _name(s, x),
+        course_name(s, x),
         money(low),
         money(middle),
         money(high),

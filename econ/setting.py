@@ -74,3 +74,10 @@ class Setting:
     def worn(self) -> int:
         """The wanted wear faults as a mask: present in every state."""
         return mask_of(range(self.in_play, len(self.table.ids)))
+
+
+def course_name(s: Setting, course: Course) -> str:
+    """Return the name of a course in answers: its kind, or ``repair:a+b`` by its jobs, or ``repair:open``."""
+    if course.kind != "repair":
+        return course.kind
+    return "repair:" + ("+".join(s.bench.jobs[j] for j in course.jobs) or "open")

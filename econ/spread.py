@@ -44,8 +44,7 @@ from econ.costing import (
 from econ.knowledge import Three, pert_mean
 from econ.market import net_sale, new_flows, own_flows, read_market, used_flows
 from econ.money import IntArray, divide, share
-from econ.repairs import AfterRepair
-from econ.repairs import _failures as ways_to_cure
+from econ.repairs import AfterRepair, ways_to_cure
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
 from econ.states import Masks, effects

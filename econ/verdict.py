@@ -33,7 +33,7 @@ from econ.repairs import AfterRepair, leading
 from econ.risk import assess
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, make_jobs
-from econ.setting import Course, Setting
+from econ.setting import Course, Setting, course_name
 from econ.staging import Staged, stage
 from econ.states import FaultTable, effects, fault_table
 from econ.terms import Assumption, Default, Terms, settle
@@ -166,10 +166,10 @@ def _answer(
         case.currency,
         c.id,
         Verdict(
-            _name(s, best),
+            course_name(s, best),
             text,
             None if rival is None else money(best.worth - rival.worth),
-            None if rival is None else _name(s, rival),
+            None if rival is None else course_name(s, rival),
             round(sure, 6),
             confidence_word(sure),
         ),
@@ -228,14 +228,6 @@ def _limit(s: Setting, course: Course, idle: Course) -> float:
     return course.worth + ticket - idle.worth + (course.follow_up if course.open_ended else 0.0)
 
 
-def _name(s: Setting, course: Course) -> str:
-    return (
-        course.kind
-        if course.kind != "repair"
-        else "repair:" + ("+".join(s.bench.jobs[j] for j in course.jobs) or "open")
-    )
-
-
 def _line(case: Case, c: MachineClass, s: Setting, x: Course, limit: float | None) -> CourseLine:
 
     def money(v: float) -> Decimal:
@@ -243,7 +235,7 @@ def _line(case: Case, c: MachineClass, s: Setting, x: Course, limit: float | Non
 
     mends = x.kind == "repair"
     return CourseLine(
-        _name(s, x),
+        course_name(s, x),
         x.kind,
         title_of(c, s, x),
         tuple(s.bench.jobs[j] for j in x.jobs),
