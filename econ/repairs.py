@@ -31,94 +31,125 @@ class AfterRepair:
 
     Rows: worth if what was missed is traced, then mended or given up; expected cost of jobs added; discounted years of
     service; cured at once (0 or 1); worth if it is given up untraced; years then; the shop's gross profit on the jobs
-    added, and their hours.
+    added, and their hours. Where the setting holds several worlds there is a row of each for each world.
     """
 
     ROWS = 8
 
     def __init__(self, setting: Setting) -> None:
         self._s = setting
-        self._seen: dict[tuple[float, int], Floats] = {}
+        self._known: dict[tuple[float, int], tuple[NDArray[np.int32], Floats]] = {}
         self._more = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
         p = setting.payoffs
-        self._instead = max(
-            (
-                r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
-                for name, r in p.replacements.items()
-            ),
-            default=0.0,
+        self._instead = np.max(
+            np.broadcast_arrays(
+                *(
+                    r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
+                    for name, r in p.replacements.items()
+                )
+            )
+            if p.replacements
+            else np.zeros(1),
+            axis=0,
         )
 
     def __call__(self, masks: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows for each set of faults left, (k, ROWS)."""
-        rows = self._seen.get((renewal, worn))
-        if rows is None:
-            rows = self._seen[renewal, worn] = np.full((1 << self._s.in_play, self.ROWS), np.nan)
-        result: Floats = rows[masks]
-        unknown = np.isnan(result[:, 0])
-        if unknown.any():
-            new = np.unique(masks[unknown])
-            rows[new] = self._work_out(new, renewal, worn).T
-            result = rows[masks]
+        """Return the rows for each set of faults left in the one world there is, (k, ROWS)."""
+        result: Floats = self.by_world(masks, renewal, worn)[:, 0].T
         return result
 
+    def by_world(self, masks: Masks, renewal: float, worn: int) -> Floats:
+        """Return the rows for each set of faults left, (ROWS, W, k)."""
+        place, table = self._known.get((renewal, worn), (None, np.zeros((self.ROWS, 1, 0))))
+        if place is None:
+            place = np.full(1 << self._s.in_play, -1, dtype=np.int32)
+        unknown = masks[place[masks] < 0]
+        if unknown.size:
+            new = np.unique(unknown)
+            place[new] = table.shape[2] + np.arange(new.size)
+            found = self._work_out(new, renewal, worn)
+            known = np.broadcast_to(table, (self.ROWS, found.shape[1], table.shape[2]))
+            table = np.concatenate([known, found], axis=2)
+            self._known[renewal, worn] = place, table
+        return table[:, :, place[masks]]
+
     def _work_out(self, masks: Masks, renewal: float, worn: int) -> Floats:
+        """Return the rows of sets of faults not seen before, (ROWS, W, k)."""
         s = self._s
-        out = np.zeros((self.ROWS, masks.size))
         failing = masks & s.table.failing
         passes = failing == 0
-        if passes.any():
-            use = s.payoffs.kept(masks[passes] | worn, renewal)
-            none = np.zeros(use.worth.size)
-            cured = (masks[passes] & s.table.costly) == 0
-            out[:, passes] = np.array([use.worth, none, use.years, cured, use.worth, use.years, none, none])
-        if not passes.all():
-            out[:, ~passes] = self._after_failure(masks[~passes], failing[~passes], renewal, worn)
+        failed = self._after_failure(masks[~passes], failing[~passes], renewal, worn) if not passes.all() else None
+        use = s.payoffs.kept(masks[passes] | worn, renewal) if passes.any() else None
+        worlds = max(1 if failed is None else failed.shape[1], 1 if use is None else np.atleast_2d(use.worth).shape[0])
+        out = np.zeros((self.ROWS, worlds, masks.size))
+        if failed is not None:
+            out[:, :, ~passes] = failed
+        if use is not None:
+            out[0, :, passes] = out[4, :, passes] = np.atleast_2d(use.worth).T
+            out[2, :, passes] = out[5, :, passes] = np.atleast_2d(use.years).T
+            out[3, :, passes] = ((masks[passes] & s.table.costly) == 0)[:, None]
         return out
 
     def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows where the release check fails: add the cheapest jobs, or give up."""
+        """Return the rows where the release check fails: add the cheapest jobs, or give up; (ROWS, W, k)."""
         s, p = self._s, self._s.payoffs
         more = self._more(failing)
         left = (masks | worn) & ~more.clears
         renewals = np.maximum(renewal, more.renewal)
-        worth, years = np.zeros(masks.size), np.zeros(masks.size)
+        worth, years = np.zeros(left.shape), np.zeros(left.shape)
         for r in np.unique(renewals):
-            rows = renewals == r
-            use = p.kept(left[rows], float(r))
-            worth[rows], years[rows] = use.worth, use.years
+            these = renewals == r
+            one = np.unique(left[these])
+            use, at = p.kept(one, float(r)), np.minimum(np.searchsorted(one, left), one.size - 1)
+            worth, years = (np.where(these, _taken(x, at), y) for x, y in ((use.worth, worth), (use.years, years)))
         # The machine is on the bench already: only parts are waited for.
         wait = np.where(more.any_part, s.terms["parts_lead_days"] / 7, 0.0) * p.week
         add = worth - (more.cost + wait)
         drop = best_of(p.let_go(masks | worn)) + self._instead
         adds = add >= drop
-        cost = np.where(adds, more.cost + wait, 0.0)
-        none = np.zeros(masks.size)
-        mended = [np.where(adds, x, 0.0) for x in (more.margin, more.hours)]
-        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none, *mended])
+        rows = (
+            np.where(adds, add, drop),
+            np.where(adds, more.cost + wait, 0.0),
+            np.where(adds, years, 0.0),
+            np.zeros(masks.size),
+            drop,
+            np.zeros(masks.size),
+            *(np.where(adds, x, 0.0) for x in (more.margin, more.hours)),
+        )
+        return np.array([np.broadcast_to(x, np.atleast_2d(adds).shape) for x in rows])
+
+
+def _taken(figures: Floats, at: NDArray[np.int64]) -> Floats:
+    """Return figures (u,) or (W, u) at places (W, k), (W, k); either may stand for all worlds."""
+    if figures.ndim == 1:
+        return figures[at]
+    worlds = max(figures.shape[0], at.shape[0])
+    rows = np.arange(worlds)[:, None]
+    result: Floats = figures[rows % figures.shape[0], at[rows[:, 0] % at.shape[0]]]
+    return result
 
 
 def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:
     """Return the weeks a repair takes: waiting for parts, and for the bench where a shop does it."""
-    return np.where(any_part, s.terms["parts_lead_days"] / 7, 0.0) + s.terms["queue_weeks"]
+    weeks: Floats = np.where(any_part, s.terms["parts_lead_days"] / 7, 0.0) + s.terms["queue_weeks"]
+    return weeks
 
 
 def best_of(ways: Mapping[str, Floats]) -> Floats:
-    """Return the best of several disposals, state by state."""
-    best: Floats = np.max(np.array(list(ways.values())), axis=0)
+    """Return the best of several disposals, state by state, a row for each world where any has."""
+    best: Floats = np.max(np.broadcast_arrays(*ways.values()), axis=0)
     return best
 
 
-def entropy(weights: Floats) -> float:
-    """Return the entropy of weights that need not sum to 1 [bits]: how often what it may be must be halved.
+def entropy(weights: Floats) -> Floats:
+    """Return the entropy along the last axis of weights that need not sum to 1 [bits]: how often to halve them.
 
     References: C. E. Shannon, A mathematical theory of communication, Bell System Technical J. 27, 1948.
     """
-    q = weights[weights > 0]
-    if q.size < 2:
-        return 0.0
-    q = q / q.sum()
-    return float(-(q * np.log2(q)).sum())
+    total = weights.sum(axis=-1, keepdims=True)
+    q = np.divide(weights, total, out=np.ones_like(weights), where=(total > 0) & (weights > 0))
+    bits: Floats = -(q * np.log2(q)).sum(axis=-1)
+    return bits
 
 
 def open_ended(s: Setting, scope: Scope) -> bool:
@@ -142,41 +173,50 @@ def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
     return found
 
 
-def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states: Masks, weights: Floats) -> Floats:
-    """Return what scopes bring in each state, before their tickets are paid.
+def repair_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> Floats:
+    """Return what a scope brings in each state, before its ticket is paid.
 
-    Returns (scopes, 6, states): net worth, cost added later, years, cured at once, and the shop's gross profit and
-    hours on what is added later.
+    weights: (states,), or (W, states) where the worlds differ in them. Returns (6, W, states): net worth, cost added
+    later, years, cured at once, and the shop's gross profit and hours on what is added later.
 
     Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
     machine is given up, whichever is better on the whole.
     """
-    out = np.zeros((len(scopes), 6, states.size))
+    renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
     place = packed(s.table.failing, s.in_play)
-    retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
-    for i, scope in enumerate(scopes):
-        renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-        rows, seen = np.zeros((states.size, after.ROWS)), np.zeros(1 << s.table.failing.bit_count())
-        fails = np.zeros(states.size)
-        for chance, cleared in ways_to_cure(s, scope):
-            left = states & ~cleared
-            rows += chance * after(left, renewal, worn)
-            failing = place[left]
-            fails += chance * (failing != 0)
-            seen += chance * np.bincount(failing, weights, seen.size)
-        bits = entropy(seen[1:]) * fails
-        trace = bits * s.trace_cost
-        rows = rows.T
-        if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
-            hours = bits * tracing_hours(s.bench)
-            earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
-            out[i] = rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours
-        else:
-            out[i, [0, 2, 3]] = rows[[4, 5, 3]]
-        if s.terms.by_shop:
-            for j in scope:
-                out[i, 0] -= s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) * retry
+    rows: Floats = np.zeros((after.ROWS, 1, states.size))
+    fails, seen = np.zeros(states.size), np.zeros((*weights.shape[:-1], 1 << s.table.failing.bit_count()))
+    for chance, cleared in ways_to_cure(s, scope):
+        left = states & ~cleared
+        rows = rows + chance * after.by_world(left, renewal, worn)
+        failing = place[left & s.table.failing]
+        fails += chance * (failing != 0)
+        seen += chance * _counted(failing, weights, seen.shape[-1])
+    bits = entropy(seen[..., 1:])[..., None] * fails
+    trace = bits * s.trace_cost
+    hours = bits * tracing_hours(s.bench)
+    earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
+    traced = (rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours)
+    none = np.zeros(states.size)
+    untraced = (rows[4], none, rows[5], rows[3], none, none)
+    if open_ended(s, scope):
+        out = np.array(np.broadcast_arrays(*traced))
+    else:
+        better = ((traced[0] * weights).sum(axis=-1) >= (rows[4] * weights).sum(axis=-1))[:, None]
+        out = np.array(np.broadcast_arrays(*(np.where(better, x, y) for x, y in zip(traced, untraced, strict=True))))
+    if s.terms.by_shop:
+        retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
+        done_over = sum(s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in scope)
+        return np.concatenate([[out[0] - done_over * retry], out[1:]]) if scope else out
     return out
+
+
+def _counted(places: NDArray[np.int64], weights: Floats, size: int) -> Floats:
+    """Return the sum of weights (m,) or (W, m) by place, (size,) or (W, size)."""
+    worlds = np.atleast_2d(weights)
+    every = places + size * np.arange(worlds.shape[0])[:, None]
+    total = np.bincount(every.ravel(), worlds.ravel(), size * worlds.shape[0]).astype(float)
+    return total.reshape(*weights.shape[:-1], size)
 
 
 def ways_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tuple[Floats, Floats]:
@@ -223,7 +263,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     def look(scopes: Sequence[Scope]) -> None:
         new = [x for x in dict.fromkeys(scopes) if x not in value and not any(j in s.bench.barred for j in x)]
         if new:
-            gross = repair_worth(s, after, new, states, weights)[:, 0] @ weights
+            gross = np.array([repair_worth(s, after, x, states, weights)[0, 0] @ weights for x in new])
             member = members(s.bench, new)
             paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
             value.update(zip(new, (gross - paid).tolist(), strict=True))
@@ -255,7 +295,7 @@ def repairs(s: Setting, after: AfterRepair) -> list[Course]:
     member = members(s.bench, scopes)
     t, w = tickets(s.bench, member), work(s.bench, member)
     weeks = repair_weeks(s, w.any_part)
-    rows = repair_worth(s, after, scopes, s.posterior.states, s.posterior.weights)
+    rows = np.array([repair_worth(s, after, x, s.posterior.states, s.posterior.weights)[:, 0] for x in scopes])
     by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
     means = rows @ s.posterior.weights
     profit = gross_profit(s.bench, t)

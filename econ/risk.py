@@ -180,7 +180,7 @@ def _authorise(case: Case, s: Setting, x: Course, cost: Floats, gap: float, limi
     low, middle, high = (float(p) for p in np.quantile(cost, TENTHS))
     fee = float(s.terms.money("diagnosis_fee")) if s.terms.by_shop else 0.0
     failing = packed(s.table.failing, s.in_play)[s.posterior.states]
-    looks = max(1.0, entropy(np.bincount(failing, weights=s.posterior.weights)[1:].astype(float)))
+    looks = max(1.0, float(entropy(np.bincount(failing, weights=s.posterior.weights)[1:].astype(float))))
     storage = float(dict(s.bench.charges.fixed).get("storage", 0))
     parts = money(fee or looks * s.trace_cost), money(s.put_back), money(storage)
     return Authorisation(

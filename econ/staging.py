@@ -103,7 +103,7 @@ def _repair_choice(s: Setting, after: AfterRepair, course: Course, states: NDArr
 
 def _op_price(s: Setting, op: int) -> float:
     hours = int(s.bench.op_hours[op] + s.bench.op_trouble_hours[op]) / THOUSAND
-    return hours * hour_cost(s.bench)
+    return float(hours * hour_cost(s.bench))
 
 
 def _other_choices(s: Setting, courses: Sequence[Course], m: int) -> list[Choice]:
