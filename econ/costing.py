@@ -366,8 +366,12 @@ def _priced(quantity: IntArray, unit: IntArray) -> IntArray:
     """Return the price of part lines, each rounded by itself, (n,) or (W, n); whole quantities need no rounding."""
     exact = np.all(quantity % THOUSAND == 0, axis=0)
     total = unit[..., exact].astype(float) @ (quantity[:, exact] // THOUSAND).T.astype(float)
-    rest = divide(quantity[:, ~exact] * unit[..., None, ~exact], THOUSAND).sum(axis=-1)
-    result: IntArray = total.astype(np.int64) + rest
+    whole: IntArray = total.astype(np.int64)
+    if exact.all():
+        return whole
+    few, which = np.unique(np.atleast_2d(unit[..., ~exact]), axis=0, return_inverse=True)
+    rest = divide(quantity[:, ~exact] * few[:, None, :], THOUSAND).sum(axis=-1)
+    result: IntArray = whole + (rest[0] if unit.ndim == 1 else rest[which.ravel()])
     return result
 
 

@@ -35,10 +35,10 @@ MOST_STEEP = 8.0  # highest exponent by which disclosed faults may be made to we
 class Market:
     """Prices of this machine and of its replacements [minor units], ages and lives [years].
 
-    running: sold in working order now. as_is: stated price as it stands, if stated. part_out: proceeds of a machine
-    with no ruined part. scrap: net of disposal. age: effective age. pace: own use over the class's. later: mean of the
-    year's resale factors over this month's [1]. Each figure is a number, or a column (W, 1) where it differs between
-    worlds.
+    running: sold in working order now. as_is: price as it stands where stated, else None (in a column NaN). part_out:
+    proceeds of a machine with no ruined part. scrap: net of disposal. age: effective age. pace: own use over the
+    class's. later: mean of the year's resale factors over this month's [1]. Each figure is a number, or a column (W, 1)
+    where it differs between worlds.
     """
 
     life: Life
@@ -64,15 +64,23 @@ def class_curve(c: MachineClass, median: Any, hours_per_year: float) -> Curve:
     """Return the class's curve of remaining value; where it states no life of its own, over its median life."""
     v = c.value
     c1, c2, c3 = v.coefficients
-    life = v.life_years if v.life_years is not None else median
+    life = v.life_years if v.life_years is not None else np.maximum(median, v.rate)  # all is lost in a year at most
     return Curve(v.method, v.rate, life, v.salvage_share, c1, c2, c3, hours_per_year)
 
 
 def _median(case: Case, c: MachineClass, terms: Terms) -> Any:
     """Return the median life [years of the class's use]."""
     figures = life_figures(case, c)
-    hours = terms.figures.get("life_hours", figures.median_hours)
+    hours = _stated(terms, "life_hours", figures.median_hours)
     return _plain(median_years(hours, figures.hours_per_year))
+
+
+def _stated(terms: Terms, name: str, otherwise: Any) -> Any:
+    """Return a figure as stated, or what it is otherwise: where none is, or a column has no number for a world."""
+    figure = terms.figures.get(name)
+    if figure is None:
+        return otherwise
+    return np.where(np.isnan(figure), otherwise, figure) if np.ndim(figure) else figure
 
 
 def _plain(x: Any) -> Any:
@@ -82,15 +90,13 @@ def _plain(x: Any) -> Any:
 
 def _age(case: Case, c: MachineClass, terms: Terms, median: Any) -> tuple[Any, Any]:
     """Return effective age, and age on the curve [years]."""
-    stated, condition = terms.figures, case.machine.condition
-    years, hours = stated.get("age_years"), stated.get("hours")
-    if years is None and hours is None:
-        years = median * AGE_SHARE
-    age = _plain(effective_age(condition, years, hours, life_figures(case, c).hours_per_year))
-    on_curve = CONDITION_KAPPA[condition] * years if years is not None else age
-    if hours is not None and years is not None:
-        on_curve = (on_curve + age) / 2  # a buyer looks at both, the years and the hours; judgement
-    return age, on_curve
+    condition = case.machine.condition
+    years, hours = (terms.figures.get(x, np.nan) for x in ("age_years", "hours"))
+    years = np.where(np.isnan(years) & np.isnan(hours), median * AGE_SHARE, years)
+    age = effective_age(condition, years, hours, life_figures(case, c).hours_per_year)
+    by_years = np.where(np.isnan(years), age, CONDITION_KAPPA[condition] * years)
+    # A buyer looks at both, the years and the hours; judgement.
+    return _plain(age), _plain(np.where(np.isnan(hours), by_years, (by_years + age) / 2))
 
 
 def _by_comparables(case: Case, c: MachineClass, terms: Terms, on_curve: Any) -> Any:
@@ -102,7 +108,7 @@ def _by_comparables(case: Case, c: MachineClass, terms: Terms, on_curve: Any) ->
     except ValueError as error:
         path, remedy = "market.comparables", "add comparables, or leave them out"
         raise BadInput([Problem(path, f"{len(rows)} rows", str(error), remedy)]) from None
-    age = terms.figures.get("age_years", on_curve)
+    age = _stated(terms, "age_years", on_curve)
     return _plain(fit.predict(age, case.machine.condition)) * c.season.resale[terms.month]
 
 
@@ -116,33 +122,32 @@ def _running(case: Case, c: MachineClass, terms: Terms, curve: Curve, on_curve: 
 
 def market_of(case: Case, c: MachineClass, terms: Terms) -> Market:
     """Return all market figures by the terms, a row for each of their worlds; stated prices are not checked."""
-    figures, stated = life_figures(case, c), terms.figures
+    figures = life_figures(case, c)
     median = _median(case, c, terms)
     age, on_curve = _age(case, c, terms, median)
     curve = class_curve(c, median, figures.hours_per_year)
-    running = stated["running"] if "running" in stated else _running(case, c, terms, curve, on_curve)
+    running = _stated(terms, "running", None)
+    if running is None or np.ndim(running):
+        running = _stated(terms, "running", _running(case, c, terms, curve, on_curve))
     tax = 1.0 if case.terms.tax_inclusive else 1.0 + case.terms.tax_rate
     delivery = terms.money("replacement_delivery")
     scrap = c.about.weight_kg * terms["scrap_per_kg"] - terms.money("disposal_fee")
-    used_age = stated.get("used_age_years", terms["used_age_share"] * median)
-    if "used_price" in stated:
-        used_price = used_total = stated["used_price"]
-    else:
-        used_price = _plain(curve.share(used_age)) * terms.new_price
-        used_total = used_price * (1.0 + terms["used_premium"])
+    used_age = _stated(terms, "used_age_years", terms["used_age_share"] * median)
+    used_price = _plain(curve.share(used_age)) * terms.new_price
+    pace = _stated(terms, "hours_per_year", figures.hours_per_year) / figures.hours_per_year
     return Market(
         life=Life(median),
         age=age,
-        pace=stated["hours_per_year"] / figures.hours_per_year if "hours_per_year" in stated else 1.0,
+        pace=pace,
         curve=curve,
         curve_age=on_curve,
         running=_plain(running),
-        as_is=stated.get("as_is"),
-        part_out=stated.get("part_out", c.value.part_out_share * terms.new_price),
-        scrap=stated.get("scrap", scrap),
+        as_is=terms.figures.get("as_is"),
+        part_out=_stated(terms, "part_out", c.value.part_out_share * terms.new_price),
+        scrap=_stated(terms, "scrap", scrap),
         new_total=terms.new_price * tax + delivery,
-        used_total=used_total + delivery,
-        used_price=used_price,
+        used_total=_stated(terms, "used_price", used_price * (1.0 + terms["used_premium"])) + delivery,
+        used_price=_stated(terms, "used_price", used_price),
         used_age=used_age,
         later=float(np.mean(c.season.resale)) / c.season.resale[terms.month],
         days_to_sell=c.season.days_to_sell[terms.month],
@@ -226,9 +231,9 @@ def net_sale(terms: Terms, price: Floats | float) -> Floats:
     return result
 
 
-def steps_of(terms: Terms) -> int:
+def steps_of(terms: Terms) -> Any:
     """Return the number of monthly steps in the horizon."""
-    return max(1, round(float(terms["horizon_years"]) * STEPS_PER_YEAR))
+    return np.maximum(np.rint(np.multiply(terms["horizon_years"], STEPS_PER_YEAR)).astype(np.int64), 1)
 
 
 def make_flows(
@@ -240,7 +245,8 @@ def make_flows(
     working order now [money]; renewal: share of the effective age that a job takes off; later: mean of the
     year's resale factors over this month's: this month's season fades from prices over half a year.
     """
-    n = steps_of(terms)
+    steps = steps_of(terms)
+    n = int(np.max(steps))
     t = np.arange(n + 1) / STEPS_PER_YEAR
     age = age * (1.0 - renewal)
     alive = survival(market.life, age, t, market.pace)
@@ -255,6 +261,7 @@ def make_flows(
         terms.new_price * (terms["upkeep_rate"] + terms["upkeep_growth"] * middle / market.life.median_years),
         np.maximum(net_sale(terms, price * fall * season), market.scrap),
         market.scrap,
+        steps if np.ndim(steps) else None,
     )
 
 

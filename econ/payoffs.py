@@ -108,7 +108,9 @@ def _replacements(market: Market, terms: Terms, e: Any) -> dict[str, Replacement
         years, least = _column(np.take_along_axis(served, costs.argmin(axis=-1, keepdims=True), axis=-1)), _least(costs)
         found[name] = Replacement((e - least) * years, price, least, years)
     if "do_without_per_year" in terms.figures:
-        d = discount_factors(terms["real_rate"], steps_of(terms))[..., 1:]
+        steps = steps_of(terms)
+        d = discount_factors(terms["real_rate"], int(np.max(steps)))[..., 1:]
+        d = np.where(np.arange(d.shape[-1]) < steps, d, 0.0)
         years, yearly = _column(d.sum(axis=-1, keepdims=True) / STEPS_PER_YEAR), terms["do_without_per_year"]
         found["do_without"] = Replacement(-(yearly - e) * years, 0.0, yearly, years)
     return found

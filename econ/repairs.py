@@ -23,6 +23,7 @@ SHOWN = 8  # repair courses worked out on the whole posterior and shown
 SEARCH_STATES = 1024  # and how many states at most
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
 LEADS_FROM = 0.4  # probability from which a fault leads the others [1]; judgement
+IDLE = 50.0  # a job that changes the worth of a scope by no more than this is left out of it [minor units]; judgement
 ROUNDS = 3  # of improving the best scopes by one job
 
 
@@ -40,6 +41,7 @@ class AfterRepair:
         self._s = setting
         self._known: dict[tuple[float, int], tuple[NDArray[np.int32], Floats]] = {}
         self._more = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
+        self.place = packed(setting.table.failing, setting.in_play)
         p = setting.payoffs
         self._instead = np.max(
             np.broadcast_arrays(
@@ -60,6 +62,11 @@ class AfterRepair:
 
     def by_world(self, masks: Masks, renewal: float, worn: int) -> Floats:
         """Return the rows for each set of faults left, (ROWS, W, k)."""
+        table, at = self.table(masks, renewal, worn)
+        return table[:, :, at]
+
+    def table(self, masks: Masks, renewal: float, worn: int) -> tuple[Floats, NDArray[np.int32]]:
+        """Return the rows of all sets of faults known so far, (ROWS, W, sets), and where each of `masks` stands."""
         place, table = self._known.get((renewal, worn), (None, np.zeros((self.ROWS, 1, 0))))
         if place is None:
             place = np.full(1 << self._s.in_play, -1, dtype=np.int32)
@@ -71,7 +78,7 @@ class AfterRepair:
             known = np.broadcast_to(table, (self.ROWS, found.shape[1], table.shape[2]))
             table = np.concatenate([known, found], axis=2)
             self._known[renewal, worn] = place, table
-        return table[:, :, place[masks]]
+        return table, place[masks]
 
     def _work_out(self, masks: Masks, renewal: float, worn: int) -> Floats:
         """Return the rows of sets of faults not seen before, (ROWS, W, k)."""
@@ -174,44 +181,87 @@ def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
 
 
 def repair_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> Floats:
-    """Return what a scope brings in each state, before its ticket is paid.
+    """Return what a scope brings in each state of the one world there is, before its ticket is paid.
 
-    weights: (states,), or (W, states) where the worlds differ in them. Returns (6, W, states): net worth, cost added
-    later, years, cured at once, and the shop's gross profit and hours on what is added later.
+    Returns (6, states): net worth, cost added later, years, cured at once, and the shop's gross profit and hours on
+    what is added later.
 
     Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
     machine is given up, whichever is better on the whole.
     """
     renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-    place = packed(s.table.failing, s.in_play)
-    rows: Floats = np.zeros((after.ROWS, 1, states.size))
-    fails, seen = np.zeros(states.size), np.zeros((*weights.shape[:-1], 1 << s.table.failing.bit_count()))
-    for chance, cleared in ways_to_cure(s, scope):
-        left = states & ~cleared
-        rows = rows + chance * after.by_world(left, renewal, worn)
-        failing = place[left & s.table.failing]
-        fails += chance * (failing != 0)
-        seen += chance * _counted(failing, weights, seen.shape[-1])
-    bits = entropy(seen[..., 1:])[..., None] * fails
+    ways = ways_to_cure(s, scope)
+    each = [chance * after.by_world(states & ~cleared, renewal, worn)[:, 0] for chance, cleared in ways]
+    rows: Floats = np.sum(each, axis=0)
+    bits, fails = _halvings(s, after, ways, states, weights)
+    bits = bits * fails
     trace = bits * s.trace_cost
-    hours = bits * tracing_hours(s.bench)
-    earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
-    traced = (rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours)
-    none = np.zeros(states.size)
-    untraced = (rows[4], none, rows[5], rows[3], none, none)
-    if open_ended(s, scope):
-        out = np.array(np.broadcast_arrays(*traced))
+    if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
+        hours = bits * tracing_hours(s.bench)
+        earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
+        out = np.array([rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours])
     else:
-        better = ((traced[0] * weights).sum(axis=-1) >= (rows[4] * weights).sum(axis=-1))[:, None]
-        out = np.array(np.broadcast_arrays(*(np.where(better, x, y) for x, y in zip(traced, untraced, strict=True))))
-    if s.terms.by_shop:
-        retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
-        done_over = sum(s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in scope)
-        return np.concatenate([[out[0] - done_over * retry], out[1:]]) if scope else out
+        none = np.zeros(states.size)
+        out = np.array([rows[4], none, rows[5], rows[3], none, none])
+    out[0] -= done_over(s, scope, states)
     return out
 
 
-def _counted(places: NDArray[np.int64], weights: Floats, size: int) -> Floats:
+def mean_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> float:
+    """Return the mean over the states of what a scope brings, as `repair_worth` has it, in the one world there is.
+
+    Summed over the sets of faults left instead of over the states.
+    """
+    renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
+    ways = ways_to_cure(s, scope)
+    left = np.array([states & ~cleared for _, cleared in ways])
+    table, at = after.table(left.ravel(), renewal, worn)
+    each: Floats = np.zeros(table.shape[2])
+    for (chance, _), places in zip(ways, at.reshape(left.shape), strict=True):
+        each += chance * np.bincount(places, weights, each.size)
+    worth, given_up = (float(table[row, 0] @ each) for row in (0, 4))
+    bits, fails = _halvings(s, after, ways, states, weights)
+    worth -= float(bits) * float(weights @ fails) * float(s.trace_cost)
+    return (worth if open_ended(s, scope) else max(worth, given_up)) - float(weights @ done_over(s, scope, states))
+
+
+def done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
+    """Return the cost of waiting where a shop does its jobs over again, by state [money]; a shop's customer waits."""
+    if not s.terms.by_shop:
+        return np.zeros(states.size)
+    share = sum((s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in scope), np.zeros(states.size))
+    cost: Floats = share * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    return cost
+
+
+def failing_sets(
+    s: Setting, place: NDArray[np.int64], ways: Sequence[tuple[float, int]], states: Masks
+) -> tuple[NDArray[np.int64], int]:
+    """Return the number of the set of faults that fail, in each way and state (ways, m), none being 0; and how many.
+
+    place: number of every set of faults by those of them that fail the test run (`AfterRepair.place`).
+    """
+    failing = place[np.array([states & ~cleared for _, cleared in ways]) & s.table.failing]
+    size = 1 << s.table.failing.bit_count()
+    if size > failing.size:
+        sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
+        size, failing = sets.size, failing[:-1].reshape(len(ways), -1)
+    return failing, size
+
+
+def _halvings(
+    s: Setting, after: AfterRepair, ways: Sequence[tuple[float, int]], states: Masks, weights: Floats
+) -> tuple[Floats, Floats]:
+    """Return how often what fails must be halved to find it [bits], and the chance in each state that anything does."""
+    failing, size = failing_sets(s, after.place, ways, states)
+    fails, seen = np.zeros(states.size), np.zeros(size)
+    for (chance, _), these in zip(ways, failing, strict=True):
+        fails += chance * (these != 0)
+        seen += chance * counted(these, weights, size)
+    return entropy(seen[1:]), fails
+
+
+def counted(places: NDArray[np.int64], weights: Floats, size: int) -> Floats:
     """Return the sum of weights (m,) or (W, m) by place, (size,) or (W, size)."""
     worlds = np.atleast_2d(weights)
     every = places + size * np.arange(worlds.shape[0])[:, None]
@@ -249,11 +299,13 @@ def leading(s: Setting, hidden: bool = False) -> int:
     return mask
 
 
-def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
-    """Return the best scopes: covers of the likely states, improved job by job.
+def search(s: Setting, after: AfterRepair) -> dict[Scope, float]:
+    """Return scopes worth looking at and about what each is worth, best first: covers of the likely states, improved.
 
-    The open one is always among them, and the best that clears the faults that lead.
+    A scope is left out where fewer of its jobs are worth the same.
     """
+    bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
+    more = sorted((bearing | set(s.wanted)) - set(s.bench.barred))
     hidden = mask_of(np.flatnonzero(s.table.hidden))
     pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.clearing)
     enough = min(int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1, SEARCH_STATES)
@@ -263,7 +315,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     def look(scopes: Sequence[Scope]) -> None:
         new = [x for x in dict.fromkeys(scopes) if x not in value and not any(j in s.bench.barred for j in x)]
         if new:
-            gross = np.array([repair_worth(s, after, x, states, weights)[0, 0] @ weights for x in new])
+            gross = np.array([mean_worth(s, after, x, states, weights) for x in new])
             member = members(s.bench, new)
             paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
             value.update(zip(new, (gross - paid).tolist(), strict=True))
@@ -277,25 +329,33 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
         leaders = [x for x in ranked()[:3] if x not in done]
         done.update(leaders)
         look([y for x in leaders for y in neighbours(s.jobs, x, s.clearing, more)])
-    chosen = ranked()[:SHOWN]
+    order = ranked()
+    return {
+        x: value[x]
+        for n, x in enumerate(order)
+        if not any(set(y) < set(x) and abs(value[y] - value[x]) <= IDLE for y in order[max(n - SHOWN, 0) : n + SHOWN])
+    }
+
+
+def chosen(s: Setting, found: Mapping[Scope, float]) -> list[Scope]:
+    """Return the scopes to show: the best, always the open one, and the best that clears the faults that lead."""
+    best = list(found)[:SHOWN]
     leader = leading(s)
-    thorough = [x for x in ranked() if leader and s.jobs.cleared(x) & leader == leader]
+    thorough = [x for x in found if leader and s.jobs.cleared(x) & leader == leader]
     for must in (completed((), s.clearing), *thorough[:1]):
-        if must in value and must not in chosen:
-            chosen.append(must)
-    return chosen
+        if must in found and must not in best:
+            best.append(must)
+    return best
 
 
-def repairs(s: Setting, after: AfterRepair) -> list[Course]:
-    """Return the repair courses, best first."""
-    bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
-    scopes = _search(s, after, sorted((bearing | set(s.wanted)) - set(s.bench.barred)))
+def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> list[Course]:
+    """Return the repair courses of scopes, best first."""
     if not scopes:
         return []
     member = members(s.bench, scopes)
     t, w = tickets(s.bench, member), work(s.bench, member)
     weeks = repair_weeks(s, w.any_part)
-    rows = np.array([repair_worth(s, after, x, s.posterior.states, s.posterior.weights)[:, 0] for x in scopes])
+    rows = np.array([repair_worth(s, after, x, s.posterior.states, s.posterior.weights) for x in scopes])
     by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
     means = rows @ s.posterior.weights
     profit = gross_profit(s.bench, t)

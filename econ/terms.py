@@ -31,18 +31,23 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Default:
-    """A default term: value, whether it is money [rulebook currency], and its source."""
+    """A default term: value, whether it is money [rulebook currency], its source, and the range nine in ten lie in."""
 
     value: float
     money: bool
     source: str
+    low: float | None = None
+    high: float | None = None
 
 
 def read_defaults(texts: Mapping[str, str]) -> Mapping[str, Default]:
     """Read the default terms from rulebook texts. Raises BadInput when the file is not usable."""
     try:
         tables = tomllib.loads(texts[FILE])
-        return {n: Default(float(t["value"]), bool(t.get("money")), str(t["source"])) for n, t in tables.items()}
+        return {
+            n: Default(float(t["value"]), bool(t.get("money")), str(t["source"]), t.get("low"), t.get("high"))
+            for n, t in tables.items()
+        }
     except (KeyError, TypeError, ValueError, tomllib.TOMLDecodeError) as error:
         rule = f"default terms have a value and a source each: {error}"
         raise BadInput([Problem(FILE, "unreadable", rule, "correct the file")]) from None

@@ -26,7 +26,8 @@ class Flows:
     survival: (n+1,) chance that it still serves, 1 at step 0. service: (n,) expected service in each step [years].
     discount: (n+1,) present value of 1 at the end of each step. upkeep: (n,) cost of a year of service [money/year].
     sale: (n+1,) price net of selling costs if it is sold at the end of the step [money]. scrap: its worth once a
-    failure has ended it [money], a number or a column (W, 1).
+    failure has ended it [money], a number or a column (W, 1). last: the last step looked at in each world (W, 1), where
+    that is not n in all of them.
     """
 
     survival: Floats
@@ -35,6 +36,17 @@ class Flows:
     upkeep: Floats
     sale: Floats
     scrap: Any
+    last: Any = None
+
+    def within(self, values: Floats, first: int, beyond: float, machines: bool = False) -> Floats:
+        """Return values by step from `first` on, (..., steps), with those after the last step as `beyond`.
+
+        machines: of several machines, (rows, steps) or (W, rows, steps); else of one.
+        """
+        if self.last is None:
+            return values
+        late = np.arange(first, first + values.shape[-1]) > self.last
+        return np.where(late[:, None, :] if machines else late, beyond, values)
 
     @property
     def ends(self) -> Floats:
@@ -72,7 +84,7 @@ def cost_per_year(price: Any, flows: Flows) -> Floats:
     outlay = price + (d * flows.service * flows.upkeep).cumsum(axis=-1) - (d * flows.ends).cumsum(axis=-1) * flows.scrap
     back = d * flows.survival[..., 1:] * flows.sale[..., 1:]
     result: Floats = (outlay - back) / (d * flows.service).cumsum(axis=-1)
-    return result
+    return flows.within(result, 1, np.inf)
 
 
 def marginal_cost(price: float, flows: Flows) -> Floats:
@@ -99,7 +111,8 @@ def worth_in_use(
     """
     shares = service_share, survive_share, sale_share
     worth, stop = [], []
-    for _, value in _by_stop(flows, year_of_service, *shares):
+    for _, every in _by_stop(flows, year_of_service, *shares):
+        value = flows.within(every, 0, -np.inf, machines=True)
         stop.append(value.argmax(axis=-1))
         worth.append(np.take_along_axis(value, stop[-1][..., None], axis=-1)[..., 0])
     return _in_use(flows, service_share, survive_share, np.concatenate(worth, axis=-1), np.concatenate(stop, axis=-1))
@@ -123,6 +136,7 @@ def worth_if_kept(
     mean: Floats = np.zeros(1)
     for rows, value in _by_stop(flows, year_of_service, *shares):
         mean = mean + (weights[..., None, rows] @ value)[..., 0, :]
+    mean = flows.within(mean, 0, -np.inf)
     first = min(at_least, mean.shape[-1] - 1)
     best = first + mean[..., first:].argmax(axis=-1)
     worth = []
