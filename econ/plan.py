@@ -145,6 +145,7 @@ class _Columns:
         done = frozenset(o for look in made for o in look.operations)
         shut = sum(look.put_back for look in made)
         drop = 1.0 - float(np.prod([1.0 - look.drop for look in made]))
+        free = np.isnan(held)
         out = []
         for c, at in zip(self.choices, self.at, strict=True):
             value = b.table[..., at["worth"]].sum(axis=-1)
@@ -156,8 +157,8 @@ class _Columns:
             if "sale" in at:
                 value = value - drop * b.table[..., at["sale"]].sum(axis=-1)
             if c.mends:
-                value = value - np.nan_to_num(held) * b.mass
-            out.append(np.where(np.isnan(held), value, -np.inf) if c.keeps else value)
+                value = value - np.where(free, 0.0, held) * b.mass
+            out.append(np.where(free, value, -np.inf) if c.keeps else value)
         return np.array(out)
 
 
@@ -171,15 +172,12 @@ def _bits(seen: Floats) -> Floats:
 
 def _held(made: Sequence[Look]) -> Floats:
     """Return what open holds cost a repair at each combination of results, NaN where none is open."""
-    total = np.full((1,) * len(made) if made else (), np.nan)
+    total = np.full([look.rows.shape[0] for look in made], np.nan)
     for axis, look in enumerate(made):
-        costs = [np.nan if x is None else x for x in (look.holds or (None,) * look.rows.shape[0])]
-        shape = [1] * len(made)
-        shape[axis] = len(costs)
-        mine = np.array(costs).reshape(shape)
-        total, mine = np.broadcast_arrays(total, mine)
-        total = np.where(np.isnan(total), mine, np.fmax(total, np.nan_to_num(mine)))
-    return np.asarray(np.broadcast_to(total, [look.rows.shape[0] for look in made]))
+        if look.holds:
+            mine = np.array([np.nan if x is None else x for x in look.holds])
+            total = np.fmax(total, mine.reshape([-1 if i == axis else 1 for i in range(len(made))]))
+    return total
 
 
 def _cost(look: Look, made: Sequence[Look], prices: Mapping[str, float]) -> float:
@@ -255,14 +253,15 @@ def make_plan(
     steps = _steps(columns, looks, prices, weights.size)
     kept, left_out = _chosen(looks, steps, limit)
     shape = tuple(x.rows.shape[0] for x in kept)
-    full = _full(columns, kept, weights.size)
     n = len(kept)
+    wide: dict[tuple[int, ...], _Block] = {}  # of one check more
     values: dict[tuple[int, ...], Floats] = {}
     actions: dict[tuple[int, ...], NDArray[np.int64]] = {}
     masses: dict[tuple[int, ...], Floats] = {}
     for size in range(n, -1, -1):
+        here: dict[tuple[int, ...], _Block] = {}
         for made in combinations(range(n), size):
-            b = _summed(full, made, n, shape)
+            b = here[made] = _summed(wide, made) if wide else _shaped(_full(columns, kept, weights.size), shape)
             looked = [kept[i] for i in made]
             stop = columns.stop(b, looked, _held(looked))
             best, action = stop.max(axis=0), stop.argmax(axis=0)
@@ -274,8 +273,8 @@ def make_plan(
                 better = going_on > best + TIE * np.maximum(np.abs(best), 1e-12)
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
-    root = _summed(full, (), n, shape)
-    stopping = float(columns.stop(root, (), np.array(np.nan)).max())
+        wide = here
+    stopping = float(columns.stop(wide[()], (), np.array(np.nan)).max())
     known = [c.worth if c.given_up is None else np.maximum(c.worth, c.given_up) for c in choices]
     perfect = float(np.max(known, axis=0) @ weights)
     tree = _tree((), (), kept, choices, values, actions, masses)
@@ -303,13 +302,17 @@ def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
     return _Block(np.concatenate([b.mass for b in blocks]), np.concatenate([b.table for b in blocks]))
 
 
-def _summed(full: _Block, made: Sequence[int], n: int, shape: tuple[int, ...]) -> _Block:
-    """Return the block of a set of checks: results of the others added up."""
-    rest = tuple(i for i in range(n) if i not in made)
-    mass, table = full.mass.reshape(shape or (1,)), full.table.reshape(*(shape or (1,)), full.table.shape[-1])
-    if n == 0:
-        return _Block(mass[0], table[0])
-    return _Block(mass.sum(axis=rest), table.sum(axis=rest))
+def _shaped(block: _Block, shape: tuple[int, ...]) -> _Block:
+    """Return the block of every check with an axis for the results of each."""
+    return _Block(block.mass.reshape(shape), block.table.reshape(*shape, -1))
+
+
+def _summed(wide: Mapping[tuple[int, ...], _Block], made: tuple[int, ...]) -> _Block:
+    """Return the block of a set of checks: that of one check more, its results added up."""
+    more = next(i for i in range(len(made) + 1) if i not in made)
+    wider = tuple(sorted((*made, more)))
+    b, at = wide[wider], wider.index(more)
+    return _Block(b.mass.sum(axis=at), b.table.sum(axis=at))
 
 
 def _tree(
