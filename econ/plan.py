@@ -275,8 +275,7 @@ def make_plan(
             values[made], actions[made], masses[made] = best, action, b.mass
         wide = here
     stopping = float(columns.stop(wide[()], (), np.array(np.nan)).max())
-    known = [c.worth if c.given_up is None else np.maximum(c.worth, c.given_up) for c in choices]
-    perfect = float(np.max(known, axis=0) @ weights)
+    perfect = float(np.max([_known(c, trace_cost) for c in choices], axis=0) @ weights)
     tree = _tree((), (), kept, choices, values, actions, masses)
     first = None
     if tree.check is not None:
@@ -284,6 +283,12 @@ def make_plan(
         cost = _cost(look, (), prices)
         first = Step(look.id, float(values[()]) + cost - stopping, cost)
     return Plan(float(values[()]), stopping, perfect, tree, tuple(steps), tuple(left_out), first)
+
+
+def _known(c: Choice, trace_cost: float) -> Floats:
+    """Return what a course brings in each state once it is known, (m,); what did not cure must still be traced."""
+    traced = c.worth if c.fails is None else c.worth - trace_cost * _bits(c.fails)
+    return traced if c.given_up is None else np.maximum(traced, c.given_up)
 
 
 def _unknown(look: Look, kept: Sequence[Look]) -> set[str]:

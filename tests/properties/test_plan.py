@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from itertools import product
+from dataclasses import replace
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
 
-from econ.plan import Choice, Look, make_plan
+from econ.plan import Choice, Look, Plan, make_plan
 
 
 def random_problem(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dict[str, float], float]:
@@ -90,6 +91,65 @@ def test_plan_is_the_best_of_all_policies(seed: int) -> None:
     assert plan.value == pytest.approx(best_by_enumeration(*problem), rel=1e-9, abs=1e-6)
     assert plan.stopping <= plan.value + 1e-9
     assert all(step.worth >= -1e-9 for step in plan.steps if step.id == "look0"), "a check that opens no hold"
+
+
+def gross(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dict[str, float], float]:
+    """Return a random problem whose checks only tell: free, no hold, nothing opened, nothing saved on a repair."""
+    weights, choices, looks, _, trace = random_problem(seed)
+    plain = [Look(x.id, x.rows, requires=x.requires) for x in looks]
+    return weights, [replace(c, credit=None) for c in choices], plain, {}, trace
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_worth_of_knowing_lies_between_nothing_and_all(seed: int) -> None:
+    """0 <= EVSI <= EVPI for each check by itself, and stopping <= plan <= all known (Raiffa and Schlaifer 1961)."""
+    plan = make_plan(*gross(seed))
+    evpi = plan.perfect - plan.stopping
+    assert all(-1e-9 <= step.worth <= evpi + 1e-9 for step in plan.steps)
+    assert all(step.worth <= plan.value - plan.stopping + 1e-9 for step in plan.steps), "the plan may make any of them"
+    assert plan.stopping - 1e-9 <= plan.value <= plan.perfect + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_perfect_check_reaches_what_all_known_is_worth(seed: int) -> None:
+    weights, choices, looks, prices, trace = gross(seed)
+    perfect = Look("perfect", np.eye(weights.size))
+    plan = make_plan(weights, choices, [perfect], prices, trace)
+    assert plan.value == pytest.approx(plan.perfect, rel=1e-12)
+    assert plan.steps[0].worth == pytest.approx(plan.perfect - plan.stopping, abs=1e-9)
+    among = make_plan(weights, choices, [*looks, perfect], prices, trace)
+    assert among.value == pytest.approx(plan.perfect, rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_one_more_check_never_lowers_the_value(seed: int) -> None:
+    """With costs, holds and requirements: what is not made costs nothing; and without checks the plan is to stop."""
+    weights, choices, looks, prices, trace = random_problem(seed)
+    values = [make_plan(weights, choices, looks[:k], prices, trace) for k in range(4)]
+    assert values[0].value == values[0].stopping
+    assert values[0].first is None
+    assert all(a.value <= b.value + 1e-9 for a, b in pairwise(values))
+    rng = np.random.default_rng(seed)
+    free = Look("free", rng.dirichlet(np.ones(2), size=weights.size).T)
+    assert make_plan(weights, choices, [*looks, free], prices, trace).value >= values[3].value - 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_order_in_which_checks_are_listed_does_not_matter(seed: int) -> None:
+    """With costs, shared operations, a requirement and a hold, and whatever is left out."""
+    weights, choices, looks, prices, trace = random_problem(seed)
+
+    def told(plan: Plan) -> tuple[object, ...]:
+        steps = {(s.id, round(s.worth, 7), round(s.cost, 7)) for s in plan.steps}
+        return plan.value, plan.stopping, plan.perfect, plan.tree.chance, steps, set(plan.left_out)
+
+    for limit in (20_000, 20):
+        there = make_plan(weights, choices, looks, prices, trace, limit)
+        for order in ([2, 1, 0], [1, 2, 0], [2, 0, 1]):
+            back = make_plan(weights, choices, [looks[i] for i in order], prices, trace, limit)
+            assert back.tree.check == there.tree.check
+            for a, b in zip(told(there), told(back), strict=True):
+                assert a == (pytest.approx(b, abs=1e-9) if isinstance(b, float) else b)
 
 
 @pytest.mark.parametrize("seed", range(20))
