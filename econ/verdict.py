@@ -62,7 +62,7 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     setting = _setting(case, c, terms, market, heard, complained, posterior, bench, holds)
     after = AfterRepair(setting)
     courses = all_courses(setting, after)
-    looked = open_checks(case, c, heard, posterior, bench)
+    looked = open_checks(case, c, heard, posterior, bench, bool(holds))
     staged = stage(case, c, setting, heard, courses, looked, after)
     before = condition(prior, ())
     return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, after, version)

@@ -38,7 +38,7 @@ def problem(faults: int, results: tuple[int, ...], seed: int = 0) -> Problem:
         group = left @ (1 << np.arange(faults)) % (GROUPS + 1)
         fails = (group[:, None] == np.arange(1, GROUPS + 1)) * rng.uniform(0.8, 1.0, (weights.size, 1))
         worth = 400.0 - paid - left @ rng.uniform(5, 60, faults)
-        choices.append(Choice(f"repair{i}", worth, sale - paid if i else None, fails, {"strip": 8.0}, mends=True))
+        choices.append(Choice(f"repair{i}", worth, sale - paid if i else None, fails, {"strip": 8.0}))
     choices.append(Choice("keep", 250.0 - harm, keeps=True, shuts=True, sale=sale))
     choices.append(Choice("sell", sale, shuts=True, sale=sale))
     choices.append(Choice("scrap", np.full(weights.size, 5.0)))

@@ -46,8 +46,8 @@ def drawn(seed: int, faults: int, checks: int) -> Faulty:
     bits = np.arange(m)[:, None] >> np.arange(faults) & 1
     sale = rng.uniform(20, 60, m)
     choices = [
-        Choice("some", 150 - bits @ rng.uniform(-20, 160, faults), credit={"strip": 4.0}, mends=True),
-        Choice("all", 90 - bits @ rng.uniform(-40, 60, faults), sale - 25, None, {"strip": 4.0}, mends=True),
+        Choice("some", 150 - bits @ rng.uniform(-20, 160, faults), credit={"strip": 4.0}, mends={"drips": 7.0}),
+        Choice("all", 90 - bits @ rng.uniform(-40, 60, faults), sale - 25, None, {"strip": 4.0}),
         Choice("keep", 120 - bits @ rng.uniform(40, 160, faults), keeps=True, shuts=True, sale=sale),
         Choice("sell", sale, shuts=True, sale=sale),
     ]
@@ -62,7 +62,7 @@ def drawn(seed: int, faults: int, checks: int) -> Faulty:
                 float(rng.uniform(0, 2)),
                 frozenset({"strip"}) if j else frozenset(),
                 frozenset({"look0"}) if opens and j and seed % 2 else frozenset(),
-                (*(None,) * (rows.shape[0] - 1), 7.0) if j == 1 else (),
+                (*(frozenset(),) * (rows.shape[0] - 1), frozenset({"drips"})) if j == 1 else (),
                 3.0 if opens else 0.0,
                 0.2 if opens else 0.0,
             )
@@ -76,7 +76,8 @@ def path_worth(problem: Faulty, checks: Sequence[int], results: Sequence[int], c
     checks: number of the check in each round, 0 for none, else one more than its place; results likewise.
     """
     made: list[Look] = []
-    total, kept, hold, shut = 0.0, 1.0, None, 0.0
+    total, kept, shut = 0.0, 1.0, 0.0
+    holds: set[str] = set()
     done: set[str] = set()
     for c, r in zip(checks, results, strict=True):
         if (c == 0) != (r == 0):
@@ -91,14 +92,13 @@ def path_worth(problem: Faulty, checks: Sequence[int], results: Sequence[int], c
         done |= look.operations
         shut += look.put_back
         kept *= 1 - look.drop
-        if look.holds and r <= len(look.holds) and look.holds[r - 1] is not None:
-            hold = max(hold or 0.0, look.holds[r - 1] or 0.0)
+        if look.holds and r <= len(look.holds):
+            holds |= look.holds[r - 1]
         made.append(look)
     total += sum(x for o, x in (choice.credit or {}).items() if o in done)
     total -= shut * choice.shuts
-    if hold is not None:
-        total -= hold * choice.mends
-        total += FORBIDDEN * choice.keeps
+    total -= sum((choice.mends or {}).get(hold, 0.0) for hold in holds)
+    total += FORBIDDEN * (choice.keeps and bool(holds))
     return total, (1 - kept) * (choice.sale is not None)
 
 
