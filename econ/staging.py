@@ -228,9 +228,12 @@ def stage(
 
 
 def _nearest(steps: Sequence[Step]) -> Step | None:
-    """Return the check that comes nearest to paying for itself; where none would change the answer the most telling."""
-    paying = [x for x in steps if x.worth > x.cost * WORTH_FROM]
-    return next(iter(paying), None) or max(steps, key=lambda x: x.promise - x.cost, default=None)
+    """Return the check that comes nearest to paying for itself, or by itself changes nothing but tells most."""
+
+    def short_by(x: Step) -> float:
+        return x.cost - (x.worth if x.worth > x.cost * WORTH_FROM else x.promise)
+
+    return min(steps, key=short_by, default=None)
 
 
 def _able(looks: Sequence[Look]) -> list[Look]:
