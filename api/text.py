@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from api.columns import bullet, table, wrap
+from api.policy import plan_lines
 from api.wording import (
     course_title,
     exact,
@@ -24,7 +25,6 @@ from econ.decision import CourseLine, Decision, FaultLine
 from econ.looking import OpenCheck
 from econ.release import ReleaseTest
 from econ.rulebook import MachineClass
-from econ.staging import Branch
 from econ.terms import STATED
 from econ.words import listed, percent
 
@@ -65,13 +65,14 @@ def _next(d: Decision, c: MachineClass) -> list[str]:
     step = d.plan.next_check
     if step is None:
         return []
+    if step.check is None and not step.worth:
+        return wrap(f'No check would change what is best now; the most telling is "{step.title}".', "  ")
     if step.check is None:
         worth = f'No check pays for itself now; the nearest, "{step.title}", falls short by'
         return wrap(f"{worth} {money(-step.net, d.currency)}.", "  ")
     cost = f", costs {money(step.cost, d.currency)}" if step.cost else ""
     lines = wrap(f"{step.title}: {minutes(step.minutes)}{cost}, worth {money(step.worth, d.currency)}.", "  ")
-    rows = [(f"  {result_name(b.result, c)}", percent(b.chance), _then(b)) for b in d.plan.tree]
-    return lines + table(rows, right=(1,), wide=2)
+    return lines + plan_lines(d.plan.tree, c)
 
 
 def _turns(d: Decision, c: MachineClass) -> list[str]:
@@ -125,11 +126,6 @@ def _missing(d: Decision, c: MachineClass) -> list[str]:
     if m.worth_knowing < 1:
         return wrap(f"Of what is left open nothing is worth finding out first; most bears {name}{taken}: {span}.", "  ")
     return wrap(f"Most worth finding out: {name}{taken}. To know it is worth {worth}; {span}.", "  ")
-
-
-def _then(b: Branch) -> str:
-    """Return what to do at a result: the next look, or what to do with the machine."""
-    return f"then look on: {b.then[0].lower()}{b.then[1:]}" if b.check else b.then
 
 
 def _risk(d: Decision) -> list[str]:

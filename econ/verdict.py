@@ -61,7 +61,7 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     after = AfterRepair(setting)
     found = search(setting, after)
     courses = all_courses(setting, after, chosen(setting, found))
-    looked = open_checks(case, c, heard, posterior, bench)
+    looked = open_checks(case, c, heard, posterior, bench, bool(holds))
     staged = stage(case, c, setting, heard, courses, looked, after)
     before = condition(prior, ())
     best = best_course(courses)
