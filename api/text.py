@@ -76,16 +76,19 @@ def _next(d: Decision, c: MachineClass) -> list[str]:
 
 
 def _turns(d: Decision, c: MachineClass) -> list[str]:
-    """Return what would change the answer, the nearest first, and the figure left open that matters most."""
+    """Return what would change the answer, the nearest first, and the figure left open that matters most.
+
+    A change from one repair to another is left to the JSON.
+    """
     titles = {x.course: x.title for x in d.courses}
-    found = [(_distance(line, x), line, x) for line in d.break_even.inputs for x in line.changes]
-    found.sort(key=lambda x: (_kind(x[2].above) == _kind(x[2].below), x[0]))
-    rows = [_turn(line, x, d, c, titles) for z, line, x in found if z <= NEAR][:TURNS_SHOWN]
-    lines = table(rows, wide=1)
-    if not rows:
-        lines = wrap("No single figure within what it may well be changes the answer.", "  ")
-        lines += table([_turn(line, x, d, c, titles) for _, line, x in found[:1]], wide=1)
-    return lines + _missing(d, c)
+    lines = d.break_even.inputs
+    found = [(_distance(i, x), i, x) for i in lines for x in i.changes if _kind(x.above) != _kind(x.below)]
+    found.sort(key=lambda x: x[0])
+    near = [_turn(line, x, d, c, titles) for z, line, x in found if z <= NEAR][:TURNS_SHOWN]
+    if near:
+        return table(near, wide=1) + _missing(d, c)
+    far = "No single figure within what it may well be changes the answer" + ("; the nearest:" if found else ".")
+    return wrap(far, "  ") + table([_turn(i, x, d, c, titles) for _, i, x in found[:1]], wide=1) + _missing(d, c)
 
 
 def _kind(course: str) -> str:
