@@ -163,7 +163,8 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
     alone = np.atleast_2d(tickets(bench, members(bench, [(j,) for j in single]), False).cost)
     options = {i: [single.index(j) for j in o] for i, o in enumerate(jobs.for_fault) if o}
     # In each world every fault's cheapest job; worlds that agree in all of them are worked out together.
-    least = np.array([np.array(o)[alone[:, o].argmin(axis=1)] for o in options.values()]).reshape(len(options), -1).T
+    each = [np.array(o)[alone[:, o].argmin(axis=1)] for o in options.values()]
+    least = np.array(each, dtype=np.int64).reshape(len(options), alone.shape[0]).T
     choices, which = np.unique(least, axis=0, return_inverse=True)
     shape = alone.shape[0], failing.size
     cost, hours, margin = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape)
