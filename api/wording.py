@@ -143,7 +143,7 @@ def input_value(value: Decimal, unit: str, currency: str) -> str:
         return percent(float(value))
     figure = f"{value:f}".rstrip("0").rstrip(".") if "." in f"{value:f}" else f"{value:f}"
     if unit == "times":
-        return "as the book" if figure == "1" else f"{figure} times the book"
+        return "the book's" if figure == "1" else f"{figure} times the book's"
     return f"{figure} {unit[:-1] if figure == '1' else unit}"
 
 
