@@ -103,7 +103,7 @@ class PriorJob(Frozen):
 
     job: Id
     months_ago: float = Field(ge=0, le=600)
-    warranty_months: float = Field(0.0, ge=0, le=600)
+    warranty_months: float | None = Field(None, ge=0, le=600, description="covered for; none: not known")
     covers: Many[Literal["parts", "labour"]] = ("parts", "labour")
 
 

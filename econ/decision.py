@@ -8,6 +8,7 @@ from decimal import Decimal
 from econ.books import BookYear
 from econ.estimate import Estimate
 from econ.looking import OpenCheck
+from econ.nexttime import NextTime
 from econ.release import ReleaseTest
 from econ.risk import Risk
 from econ.staging import Staged
@@ -96,7 +97,11 @@ class Offer:
 
 @dataclass(frozen=True)
 class Decision:
-    """The whole answer to one case."""
+    """The whole answer to one case.
+
+    warranty_first: what to ask for before anything is paid, empty where there is nothing. next_time: the parts that the
+    repair of the estimate renews and that fail again.
+    """
 
     version: str
     as_of: str
@@ -104,6 +109,7 @@ class Decision:
     currency: str
     machine_class: str
     verdict: Verdict
+    warranty_first: str
     courses: tuple[CourseLine, ...]
     faults: tuple[FaultLine, ...]
     faults_left_out: tuple[str, ...]
@@ -113,6 +119,7 @@ class Decision:
     repair_limit: Decimal | None
     estimate: Estimate | None
     risk: Risk
+    next_time: tuple[NextTime, ...]
     offer: Offer | None
     holds: tuple[HoldLine, ...]
     cautions: tuple[CautionLine, ...]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
@@ -20,6 +21,7 @@ from econ.decision import (
     Offer,
     Verdict,
 )
+from econ.earlier import failed_again, first_of_all, raised, root_notes
 from econ.estimate import make_estimate
 from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
@@ -27,6 +29,7 @@ from econ.knowledge import pert_mean
 from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market, steepness
 from econ.money import say, to_decimal
+from econ.nexttime import next_time
 from econ.payoffs import make_payoffs
 from econ.release import release_tests
 from econ.repairs import AfterRepair, leading
@@ -49,23 +52,54 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     """
     terms = settle(case, c, defaults)
     market = read_market(case, c, terms)
-    heard = hear(case, c)
+    believed = _believe(case, c)
+    failed = failed_again(case, c, believed.likely) if case.prior_jobs else ()
+    factors = raised(c, failed)
+    if factors:
+        believed = _believe(case, c, factors)
+    heard, posterior, likely = believed.heard, believed.posterior, believed.likely
+    bench = make_bench(case, c, terms)
+    holds = open_holds(case, c, heard.worst, likely)
+    setting = _setting(case, c, terms, market, believed, bench, holds)
+    after = AfterRepair(setting)
+    courses = all_courses(setting, after)
+    looked = open_checks(case, c, heard, posterior, bench)
+    staged = stage(case, c, setting, heard, courses, looked, after)
+    answer = _answer(case, c, setting, market, believed, courses, holds, looked, staged, after, version)
+    scope = () if answer.estimate is None else tuple(bench.jobs.index(j) for j in answer.estimate.jobs)
+    following, notes = next_time(case, c, defaults, market, bench, scope, failed)
+    return replace(
+        answer,
+        warranty_first=first_of_all(failed),
+        next_time=following,
+        assumptions=(*answer.assumptions, *root_notes(failed), *notes),
+    )
+
+
+@dataclass(frozen=True)
+class _Believed:
+    """What was heard and what is believed: before it, by the complaint alone, and now; likely: by fault, now [1]."""
+
+    heard: Heard
+    before: Posterior
+    complained: Posterior
+    posterior: Posterior
+
+    @property
+    def likely(self) -> dict[str, float]:
+        return dict(zip(self.heard.faults, self.posterior.marginal.tolist(), strict=True))
+
+
+def _believe(case: Case, c: MachineClass, factors: Mapping[str, float] | None = None) -> _Believed:
+    """Return what the case makes likely; factors: on the odds of faults, by earlier jobs. Raises BadInput."""
+    heard = hear(case, c, factors)
     prior = prior_states(heard.base_odds, heard.causes)
     try:
         complained = condition(prior, heard.complaints)
         posterior = condition(prior, heard.clues) if heard.findings else complained
     except ImpossibleEvidence as error:
         raise impossible(error.names, case) from None
-    bench = make_bench(case, c, terms)
-    likely = dict(zip(heard.faults, posterior.marginal.tolist(), strict=True))
-    holds = open_holds(case, c, heard.worst, likely)
-    setting = _setting(case, c, terms, market, heard, complained, posterior, bench, holds)
-    after = AfterRepair(setting)
-    courses = all_courses(setting, after)
-    looked = open_checks(case, c, heard, posterior, bench)
-    staged = stage(case, c, setting, heard, courses, looked, after)
-    before = condition(prior, ())
-    return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, after, version)
+    return _Believed(heard, condition(prior, ()), complained, posterior)
 
 
 def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tuple[Scope, ...], str]:
@@ -95,12 +129,11 @@ def _setting(
     c: MachineClass,
     terms: Terms,
     market: Market,
-    heard: Heard,
-    complained: Posterior,
-    posterior: Posterior,
+    believed: _Believed,
     bench: Bench,
     holds: Sequence[str],
 ) -> Setting:
+    heard, complained = believed.heard, believed.complained
     worn = [f for f, fault in c.faults.items() if fault.wear and any(f in c.jobs[w].clears for w in case.wanted)]
     table: FaultTable = fault_table(c, (*heard.faults, *worn), heard.found)
     steep = terms["as_is_steepness"]
@@ -115,7 +148,7 @@ def _setting(
         make_jobs(bench, c, table.ids),
         bench,
         make_payoffs(table, market, terms, c, steep, kept),
-        posterior,
+        believed.posterior,
         terms,
         clearing,
         tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
@@ -132,8 +165,7 @@ def _answer(
     c: MachineClass,
     s: Setting,
     market: Market,
-    heard: Heard,
-    before: Posterior,
+    believed: _Believed,
     courses: Sequence[Course],
     holds: Sequence[str],
     looked: tuple[OpenCheck, ...],
@@ -155,7 +187,8 @@ def _answer(
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
     limits = {id(x): _limit(s, x, idle) for x in mending}
     risk = assess(case, c, s, courses, limits, named, after)
-    faults = _fault_lines(c, heard, before, s.posterior)
+    heard = believed.heard
+    faults = _fault_lines(c, heard, believed.before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
     text = headline(case, c, s, best, rival, repair, idle, [f for f in faults if f.id in heard.pointed_at], offer)
@@ -173,6 +206,7 @@ def _answer(
             round(sure, 6),
             confidence_word(sure),
         ),
+        "",
         tuple(_line(case, c, s, x, limits.get(id(x))) for x in courses),
         faults,
         heard.left_out,
@@ -182,6 +216,7 @@ def _answer(
         None if repair is None else money(limits[id(repair)]),
         estimate,
         risk,
+        (),
         offer,
         tuple(HoldLine(h, c.holds[h].title, c.holds[h].why, c.holds[h].cleared_by, c.holds[h].source) for h in holds),
         _cautions(c, s, named),

@@ -20,10 +20,13 @@ STATIONS = (
     {"case", "knowledge", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
     {"costing", "estimate"},
-    {"worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question", "again"},
+    {
+        "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",
+        "outlook", "earlier", "again", "nexttime",
+    },
     {"scopes", "setting", "repairs", "courses"},
     {"plan", "looking", "release", "thumb", "words", "staging", "spread", "risk", "decision", "verdict"},
-)
+)  # fmt: skip
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 
 
