@@ -54,8 +54,8 @@ class Failed:
 def failed_again(case: Case, c: MachineClass, likely: Mapping[str, float]) -> tuple[Failed, ...]:
     """Return the jobs done before whose faults are likely again, each job once, the last time it was done.
 
-    likely: probability of each fault now. Of several parts with a life the one that fails soonest is taken: it makes
-    least of an early failure.
+    likely: probability now of each fault that explains something heard. Of several parts with a life the one that
+    fails soonest is taken: it makes least of an early failure.
     """
     last: dict[str, PriorJob] = {}
     for prior in sorted(case.prior_jobs, key=lambda p: p.months_ago):

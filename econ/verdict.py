@@ -53,7 +53,8 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     terms = settle(case, c, defaults)
     market = read_market(case, c, terms)
     believed = _believe(case, c)
-    failed = failed_again(case, c, believed.likely) if case.prior_jobs else ()
+    pointed = {f: p for f, p in believed.likely.items() if f in believed.heard.pointed_at}
+    failed = failed_again(case, c, pointed)
     factors = raised(c, failed)
     if factors:
         believed = _believe(case, c, factors)

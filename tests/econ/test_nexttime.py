@@ -19,6 +19,7 @@ from econ.market import read_market
 from econ.nexttime import next_time
 from econ.question import Question
 
+from .. import strategies
 from . import small
 
 LIFE = 'life = { median_years = 4, shape = 1.5, source = "invented" }\n'
@@ -162,6 +163,15 @@ def test_the_warranty_comes_first_where_the_fault_is_likely_again() -> None:
     assert probability(unlikely, "seal") < 0.1
     assert unlikely.warranty_first == ""
     assert not [a for a in unlikely.assumptions if a.name.startswith("root_cause")]
+
+
+@pytest.mark.parametrize(("complaint", "asks"), [("surging", True), ("vibrates", False)])
+def test_a_fault_that_explains_nothing_heard_is_not_likely_again(complaint: str, asks: bool) -> None:
+    """Old fuel is common: its odds alone don't make the last cleaning one that failed."""
+    prior = [{"job": "carburettor_new", "months_ago": 3, "warranty_months": 12}]
+    d = strategies.decide(strategies.base("mower_walk_behind", complaints=[complaint], prior_jobs=prior))
+    assert bool(d.warranty_first) == asks
+    assert bool([a for a in d.assumptions if a.name == "root_cause.carburettor_new"]) == asks
 
 
 def test_words_on_the_warranty() -> None:
