@@ -92,7 +92,7 @@ def _next_time(d: Decision) -> list[str]:
             text += "it will hardly fail again while the machine is kept"
         else:
             most = f"up to {money(n.limit, d.currency)}" if n.limit > 0 else "nothing"
-            text += f"{most} is worth paying at the next failure in about {time_words(n.years)}"
+            text += f"{most} is worth paying at the next failure if that comes in {time_words(n.years)}"
             text += walk_words(x.walk_away_years, x.walk_away_age)
         if x.root_cause >= LOOK_FROM:
             text += f"; with a chance of {percent(x.root_cause)} something else wears it out, look for that first"

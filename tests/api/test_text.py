@@ -96,7 +96,8 @@ def test_a_bearing_that_failed_again():
     flat = " ".join(text.split())
     assert "Ask for the warranty first: the last repair was 5 months ago and is covered for 12. " in flat
     assert re.search(
-        r"Clutch bearing: half of them last 6 years; up to \$\d+ is worth paying at the next failure in", flat
+        r"Clutch bearing: half of them last 6 years; up to \$\d+ is worth paying at the next failure if that comes in",
+        flat,
     )
     assert re.search(r"; from age \d+ on walk away; with a chance of 45 % something else wears it out", flat)
     assert "chance that something else made this needed again: renew the lower clutch bearing: 45 % (Bayes" in flat
