@@ -14,7 +14,7 @@ from api.library import defaults, shelf, today
 from api.wording import money, resting_on
 from econ import __version__
 from econ.again import Again, again
-from econ.case import Frozen, Many, Money, Text
+from econ.case import Frozen, Many, Money, Text, problem_of
 from econ.problems import BadInput, Problem, nearest, shown
 from econ.question import Question
 from econ.reading import read_case
@@ -27,6 +27,13 @@ CARE = (
     "Work on engines, drives and blades can hurt: spark lead off first; the maker's manual, local codes and licensed "
     "practice come first."
 )
+EXAMPLE: dict[str, Any] = {  # invented; the one of docs/again.md
+    "as_of": "2026-05-10",
+    "machine": {"class": "mower_blade_clutch", "age_years": 9, "condition": "fair", "new_price": "690.00"},
+    "component": {"title": "the lower clutch bearing", "part_price": "14.00", "hours": 1.2, "life_years": 4},
+    "last_repair": {"months_ago": 30, "warranty_months": 12},
+    "terms": {"hour_worth": "18.00"},
+}
 Years = Annotated[float, Field(ge=0.01, le=80)]
 
 
@@ -65,17 +72,17 @@ class Asked(Frozen):
 _ASKED: TypeAdapter[Asked] = TypeAdapter(Asked)
 
 
+def asked_schema() -> dict[str, Any]:
+    """Return the JSON Schema of what the document holds beside the fields it shares with a case."""
+    return Asked.model_json_schema()
+
+
 def _problems(error: ValidationError) -> list[Problem]:
     known = [f for m in (Component, LastRepair) for f in m.model_fields]
     found: dict[str, Problem] = {}
     for e in error.errors(include_url=False):
-        path, rule = ".".join(str(p) for p in e["loc"]), str(e["msg"]).removeprefix("Value error, ")
-        value, remedy = shown(e["input"]), "correct it, or leave it out if it is not known"
-        if e["type"] == "missing":
-            value, remedy = "nothing", "add it"
-        elif e["type"] == "extra_forbidden":
-            rule, remedy = "there is no such field here", nearest(e["loc"][-1], known)
-        found.setdefault(path, Problem(path, value, rule[:1].lower() + rule[1:], remedy))
+        problem = problem_of(e, known)
+        found.setdefault(problem.path, problem)
     return list(found.values())
 
 

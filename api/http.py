@@ -11,11 +11,13 @@ from flask import Flask, Response, current_app, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from api import classes, library
+from api.again import again_document
 from api.answer import to_json
 from api.openapi import Route, describe_routes
 from api.refusal import MEDIA_TYPE, Refusal, refuse
 from api.strictjson import MOST_BYTES, NotJson, TooLarge, read_json, write_json
 from econ import __version__
+from econ.again import Again
 from econ.decision import Decision
 from econ.problems import BadInput, Problem, shown
 
@@ -40,7 +42,7 @@ def _body() -> Any:
     """Return the JSON value of the request's body."""
     charset = request.mimetype_params.get("charset", "utf-8").lower()
     if request.mimetype != "application/json" or charset != "utf-8":
-        rule = "a case is sent as application/json, in UTF-8"
+        rule = "a document is sent as application/json, in UTF-8"
         got = shown(request.headers.get("Content-Type", "nothing"))
         raise RefusedError(refuse(415, [Problem("Content-Type", got, rule, "set Content-Type: application/json")]))
     try:
@@ -58,6 +60,15 @@ def decide_case() -> Decision:
     document = _body()
     try:
         return library.decide_document(document)
+    except BadInput as error:
+        raise RefusedError(refuse(422, error.problems)) from None
+
+
+def next_failure() -> Again:
+    """Answer the question about a part that fails, in the body."""
+    document = _body()
+    try:
+        return again_document(document)
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
 
@@ -89,7 +100,17 @@ def openapi() -> dict[str, Any]:
 
 
 ROUTES = (
-    Route("POST", "/v1/decisions", "decide", "Decide a case", decide_case, Decision, (400, 413, 415, 422), True),
+    Route("POST", "/v1/decisions", "decide", "Decide a case", decide_case, Decision, (400, 413, 415, 422), "Case"),
+    Route(
+        "POST",
+        "/v1/next-failures",
+        "next_failure",
+        "Ask about a part that fails again",
+        next_failure,
+        Again,
+        (400, 413, 415, 422),
+        "Question",
+    ),
     Route("GET", "/v1/machine-classes", "list_classes", "List the machine classes", list_classes, classes.ClassList),
     Route(
         "GET",

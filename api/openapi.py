@@ -13,6 +13,7 @@ from http import HTTPStatus
 from typing import Any
 
 from api import demo, library, refusal
+from api.again import EXAMPLE, OF_A_CASE, asked_schema
 from api.answer import schema_of
 from econ import __version__
 from econ.case import case_schema
@@ -26,7 +27,11 @@ INTRODUCTION = (
 
 @dataclass(frozen=True)
 class Route:
-    """One operation. answers: its view; kind: the type of its 200 body; errors: further statuses it may give."""
+    """One operation.
+
+    answers: its view; kind: the type of its 200 body; errors: further statuses it may give; takes: the name of the
+    document in its body, one of `BODIES`, or empty.
+    """
 
     method: str
     path: str
@@ -35,7 +40,7 @@ class Route:
     answers: Callable[..., Any]
     kind: Any
     errors: tuple[int, ...] = ()
-    takes_case: bool = False
+    takes: str = ""
 
 
 def _moved(schema: Any) -> Any:
@@ -82,6 +87,48 @@ def published_case_schema() -> dict[str, Any]:
     return schema
 
 
+@cache
+def published_question_schema() -> dict[str, Any]:
+    """Return the schema of a question about a part that fails, as published: its life is stated or fitted."""
+    case, asked = published_case_schema(), _moved(asked_schema())
+    parts = {**case["$defs"], **asked["$defs"]}
+    stated = {"required": ["life_years"], "properties": {"life_years": {"type": "number"}, "failures": {"maxItems": 0}}}
+    fitted = {"required": ["failures"], "properties": {"life_years": {"type": "null"}, "failures": {"minItems": 1}}}
+    parts["Component"] = {**parts["Component"], "oneOf": [stated, fitted]}
+    shared = {name: case["properties"][name] for name in OF_A_CASE}
+    return {**asked, "properties": {**shared, **asked["properties"]}, "required": ["machine", "component"]} | {
+        "$defs": {k: v for k, v in parts.items() if k in _named(shared, parts) | _named(asked, parts)}
+    }
+
+
+def _named(schema: Any, parts: Mapping[str, Any]) -> set[str]:
+    """Return the definitions that a schema needs, near and far."""
+    if isinstance(schema, list):
+        return {n for x in schema for n in _named(x, parts)}
+    if not isinstance(schema, Mapping):
+        return set()
+    found = {n for key, x in schema.items() if key != "$defs" for n in _named(x, parts)}
+    reference = schema.get("$ref")
+    if isinstance(reference, str):
+        name = reference.removeprefix(COMPONENTS)
+        found |= {name} | _named(parts[name], parts)
+    return found
+
+
+def _case_examples() -> dict[str, Any]:
+    return {d.name: {"summary": f"{d.about} (invented)", "value": d.case} for d in demo.demos()}
+
+
+def _question_examples() -> dict[str, Any]:
+    return {"bearing": {"summary": "a clutch bearing that failed again (invented)", "value": EXAMPLE}}
+
+
+BODIES: Mapping[str, tuple[Callable[[], dict[str, Any]], Callable[[], dict[str, Any]]]] = {
+    "Case": (published_case_schema, _case_examples),
+    "Question": (published_question_schema, _question_examples),
+}
+
+
 def _hoist(components: dict[str, Any], name: str, schema: Mapping[str, Any]) -> dict[str, str]:
     """Put a schema and its definitions among the components; return a reference to it."""
     parts = {**schema.get("$defs", {}), name: {k: v for k, v in schema.items() if k != "$defs"}}
@@ -108,9 +155,9 @@ def _operation(route: Route, components: dict[str, Any], problem: Mapping[str, A
         operation["parameters"] = [
             {"name": n, "in": "path", "required": True, "schema": {"type": "string", "minLength": 1}} for n in names
         ]
-    if route.takes_case:
-        examples = {d.name: {"summary": f"{d.about} (invented)", "value": d.case} for d in demo.demos()}
-        body = {"schema": _hoist(components, "Case", published_case_schema()), "examples": examples}
+    if route.takes:
+        schema, examples = BODIES[route.takes]
+        body = {"schema": _hoist(components, route.takes, schema()), "examples": examples()}
         operation["requestBody"] = {"required": True, "content": {"application/json": body}}
     return operation
 

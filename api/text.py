@@ -23,6 +23,7 @@ from api.wording import (
 from econ.breakeven import Change, InputLine
 from econ.decision import CourseLine, Decision, FaultLine
 from econ.looking import OpenCheck
+from econ.outlook import LIKELY, LOOK_FROM, time_words, walk_words
 from econ.release import ReleaseTest
 from econ.rulebook import MachineClass
 from econ.terms import STATED
@@ -147,6 +148,24 @@ def _risk(d: Decision) -> list[str]:
     agreed = f"Agree before work: looking up to {money(a.diagnosis_up_to, d.currency)}; stop and ring before"
     lines += wrap(f"{agreed} {money(a.not_to_exceed, d.currency)}.", "  ")
     return lines + wrap(f"To decline after looking costs {money(a.decline, d.currency)}.", "  ")
+
+
+def _next_time(d: Decision) -> list[str]:
+    """Return a sentence for each part the repair renews: how long it lasts, and what it is worth paying for then."""
+    lines = []
+    for x in d.next_time:
+        text = f"{x.title[:1].upper()}{x.title[1:]}: half of them last {time_words(x.median_years)}; "
+        n = x.next_failure
+        if n is None or n.chance < LIKELY:
+            text += "it will hardly fail again while the machine is kept"
+        else:
+            most = f"up to {money(n.limit, d.currency)}" if n.limit > 0 else "nothing"
+            text += f"{most} is worth paying at the next failure if that comes in {time_words(n.years)}"
+            text += walk_words(x.walk_away_years, x.walk_away_age)
+        if x.root_cause >= LOOK_FROM:
+            text += f"; with a chance of {percent(x.root_cause)} something else wears it out, look for that first"
+        lines += wrap(text + ".", "  ", "    ")
+    return lines
 
 
 def _courses(d: Decision) -> list[str]:
@@ -312,17 +331,19 @@ def _basis(d: Decision, c: MachineClass) -> list[str]:
     return lines
 
 
-def _estimate_title(d: Decision) -> str:
+def _if_chosen(title: str, d: Decision) -> str:
+    """Return a title about the repair of the estimate; it says so where the answer is another course."""
     chosen = next(x for x in d.courses if x.course == d.verdict.course)
     if d.estimate is not None and chosen.jobs != d.estimate.jobs:
-        return "Estimate, if this repair were chosen"
-    return "Estimate"
+        return f"{title}, if this repair were chosen"
+    return title
 
 
 def decision_text(d: Decision, c: MachineClass) -> str:
     """Return a decision as text, lines of at most about a hundred characters. c: its machine class."""
     sure = f"{d.verdict.confidence_word[:1].upper()}{d.verdict.confidence_word[1:]}"
     lines = wrap(d.verdict.headline)
+    lines += wrap(d.warranty_first) if d.warranty_first else []
     lines += wrap(f"{sure}: the best course in {percent(d.verdict.confidence)} of what it may turn out to be.")
     lines += wrap(f"[{c.about.title}, {d.as_of}]")
     sections = (
@@ -331,9 +352,10 @@ def decision_text(d: Decision, c: MachineClass) -> str:
         ("This would change the answer", _turns(d, c)),
         ("What can be done", _courses(d)),
         ("How it may turn out", _risk(d)),
+        (_if_chosen("The next time round", d), _next_time(d)),
         ("What it most likely is", _faults(d, c)),
         ("What would tell more", _looking(d, c)),
-        (_estimate_title(d), _estimate(d, c)),
+        (_if_chosen("Estimate", d), _estimate(d, c)),
         ("What it earns the shop", _shop(d)),
         ("Before it goes back", _release(d)),
         ("Take care", [line for x in d.cautions for line in bullet(x.text)]),

@@ -59,6 +59,13 @@ LABELS = {
     "part_out_price": ("its parts sold singly", ""),
     "scrap_price": ("scrap value", ""),
     "used_price": ("a used replacement", ""),
+    "uncured": ("chance that the job does not cure", "percent"),
+    "root_cause": ("chance that something else wears it out, before this failure", "percent"),
+    "root_life_share": ("share of its life that the part then has", "percent"),
+    "component_shape": ("how its failures spread, Weibull shape", ""),
+    "component_life": ("life of the part", ""),
+    "next_time_years": ("years looked ahead for the next time round", ""),
+    "next_time_as_is": ("what it brings if that part fails and is left", ""),
 }
 
 
@@ -155,6 +162,10 @@ def resting_on(a: Assumption, c: MachineClass, currency: str) -> tuple[str, str]
             return c.parts[name].title, money(Decimal(a.value), currency)
         except InvalidOperation:
             return c.parts[name].title, a.value
+    if shelf == "life" and name in c.parts:
+        return f"life of the {c.parts[name].title}", a.value
+    if shelf == "root_cause" and name in c.jobs:
+        return f"chance that something else made this needed again: {c.jobs[name].title}", percent(float(a.value))
     label, unit = LABELS.get(a.name, (words(a.name.replace(".", ": ")), ""))
     if unit == "percent":
         return label, f"{float(a.value) * 100:.3g} %"

@@ -6,45 +6,37 @@ decimal in the answer; times in years from now.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from econ.ahead import ROOT_CHANCE, ROOT_LIFE_SHARE, Ahead, Component, ahead, root_cause
 from econ.case import Case
+from econ.earlier import warranty, warranty_words
 from econ.life import Life
-from econ.market import Market, make_flows, net_sale, new_flows, own_flows, read_market
+from econ.market import new_flows, own_flows, read_market
 from econ.money import say, to_decimal, to_minor
-from econ.payoffs import year_of_service
-from econ.question import LifeLine, Question, component_life, highest_part_price, job_ticket
+from econ.outlook import (
+    HORIZON,
+    LIKELY,
+    LOOK_FROM,
+    NextFailure,
+    Outlook,
+    Scene,
+    make_outlook,
+    make_prospect,
+    make_scene,
+    time_words,
+    walk_words,
+)
+from econ.question import LifeLine, Question, component_life, job_ticket
 from econ.rulebook import MachineClass
-from econ.terms import Assumption, Default, Terms, settle
+from econ.terms import Assumption, Default, settle
 from econ.wearout import age_replacement
 from econ.worth import STEPS_PER_YEAR, cost_per_year
 
-Floats = NDArray[np.float64]
-HORIZON = Default(20.0, False, "judgement: as far as the machine may last")
 USUAL_UNCURED = 0.05
-AS_IS_SHARE = 0.3
-USUAL_WARRANTY = 12.0  # months for which it is worth asking whether a job is still covered; judgement
-LOOK_FROM = 0.25  # chance of a root cause from which it is named in the headline [1]; judgement
-LIKELY = 0.1  # chance of a next failure from which the headline names it [1]; judgement
-RARE = 0.02  # chance of a next failure below which none is told of [1]; judgement
 AHEAD_FROM = 0.05  # share of the cost a year that renewing ahead must save to be named [1]; judgement
-
-
-@dataclass(frozen=True)
-class NextFailure:
-    """The next failure. chance: that it comes while the machine is there and kept; years: from now, its median then."""
-
-    chance: float
-    years: float
-    limit: Decimal
-    highest_part_price: Decimal | None
 
 
 @dataclass(frozen=True)
@@ -118,88 +110,13 @@ class Again:
     assumptions: tuple[Assumption, ...]
 
 
-@dataclass(frozen=True)
-class _Scene:
-    """What the answer is computed from: walking away and waiting now and later, by step [money]."""
-
-    terms: Terms
-    market: Market
-    service_year: float
-    walk: Floats
-    walk_new: Floats
-    walk_by: str
-    wait_now: float
-    wait_later: float
-    notes: tuple[Assumption, ...]
-
-
-def _scene(case: Case, c: MachineClass, terms: Terms) -> _Scene:
-    market = read_market(case, c, terms)
-    e, challenger = year_of_service(market, terms)
-    notes = []
-    share = AS_IS_SHARE if market.as_is is None else market.as_is / market.running
-    if market.as_is is None:
-        said = say(share * market.running, terms.currency)
-        notes.append(Assumption("as_is_price", said, f"judgement: {share:.0%} of its price running, the part broken"))
-    parts = market.part_out * (1 - terms["selling_fee_rate"]) - c.value.part_out_hours * terms.money("hour_worth")
-    week, season = terms.money("downtime_per_week"), float(np.mean(c.season.downtime))
-    weeks = 0.0 if challenger == "do_without" else terms["replacement_days"] / 7
-    broken = own_flows(replace(market, running=share * market.running), terms).sale
-    broken_new = make_flows(market, terms, 0.0, 0.0, share * terms.new_price).sale
-    seasons = np.full(broken.size, season)
-    seasons[0] = market.downtime_season
-    repair_weeks = terms["parts_lead_days"] / 7 + terms["queue_weeks"]
-    ways = {"sell_as_stands": float(net_sale(terms, share * market.running)), "part_out": parts, "scrap": market.scrap}
-    return _Scene(
-        terms,
-        market,
-        e,
-        np.maximum(broken, parts) - weeks * week * seasons,
-        np.maximum(broken_new, parts) - weeks * week * season,
-        max(ways, key=lambda w: ways[w]),
-        repair_weeks * week * market.downtime_season,
-        repair_weeks * week * season,
-        tuple(notes),
-    )
-
-
-@dataclass(frozen=True)
-class _Outlook:
-    """What lies ahead if nothing else wears the part out, and if something does; odds: the chance of that now [1]."""
-
-    part: Component
-    root_life_share: float
-    odds: float
-    sound: Ahead
-    worn: Ahead
-
-    def limit(self, step: int = 0) -> float:
-        """Return the repair limit at a failure at a step [money]; a failure so soon makes a root cause likelier."""
-        odds = root_cause(self.part.life, step / STEPS_PER_YEAR, self.odds, self.root_life_share) if step else self.odds
-        lost = odds * (self.sound.mended[step] - self.worn.mended[step])
-        return float(self.sound.limit[step] - (1 - self.part.uncured) * lost)
-
-    def mix(self, sound: float, worn: float) -> float:
-        """Return the mean of a figure over whether something else wears the part out."""
-        return (1 - self.odds) * sound + self.odds * worn
-
-
-def _outlook(case: Case, s: _Scene, q: Question, part: Component) -> _Outlook:
+def _outlook(s: Scene, q: Question, part: Component) -> Outlook:
     prior = ROOT_CHANCE if q.root_cause is None else q.root_cause
     share = ROOT_LIFE_SHARE if q.root_life_share is None else q.root_life_share
-    age = 0.0
-    if not q.renews:
-        stated = [x for x in (q.age_years, case.machine.age_years) if x is not None]
-        age = stated[0] if stated else s.market.age
-    own = own_flows(s.market, s.terms)
-    worn = replace(part, life=Life(part.life.median_years * share, part.life.shape))
-    return _Outlook(
-        part,
-        share,
-        0.0 if q.months_ago is None else root_cause(part.life, q.months_ago / 12, prior, share),
-        ahead(own, s.service_year, s.walk, part, age, sold="once_mended"),
-        ahead(own, s.service_year, s.walk, worn, age, sold="at_the_end"),  # a known wear is disclosed: no sale as sound
-    )
+    odds = 0.0 if q.months_ago is None else root_cause(part.life, q.months_ago / 12, prior, share)
+    stated = [x for x in (q.age_years, s.age) if x is not None]
+    age = 0.0 if q.renews else stated[0] if stated else s.market.age
+    return make_outlook(s, part, odds, share, age)
 
 
 def _judged(q: Question) -> tuple[Assumption, ...]:
@@ -218,7 +135,7 @@ def _judged(q: Question) -> tuple[Assumption, ...]:
     return tuple(Assumption(name, f"{x:g}", f"judgement: {what}") for used, name, x, what in every if used)
 
 
-def _option(s: _Scene, part: Component, now: Ahead, q: Question) -> OptionCost:
+def _option(s: Scene, part: Component, now: Ahead, q: Question) -> OptionCost:
     """Return what having the component costs, against the same machine without it.
 
     A new machine is kept until it ends or a failure is not worth mending: to sell it on is no way to live with it.
@@ -237,26 +154,6 @@ def _option(s: _Scene, part: Component, now: Ahead, q: Question) -> OptionCost:
     )
 
 
-def _next_failure(s: _Scene, o: _Outlook, dearest: Callable[[float], Decimal | None]) -> NextFailure | None:
-    """Return the next failure; None where it is too rare."""
-    both = replace(o.sound, next_failure=(1 - o.odds) * o.sound.next_failure + o.odds * o.worn.next_failure)
-    step, chance = both.next_step, float(both.next_failure.sum())
-    if step is None or chance < RARE:
-        return None
-    limit = o.limit(step)
-    years = round(step / STEPS_PER_YEAR, 3)
-    return NextFailure(round(chance, 6), years, to_decimal(limit, s.terms.currency), dearest(limit - s.wait_later))
-
-
-def _warranty(q: Question) -> str:
-    """Return whether the last job is ``covered``, ``ask`` where it may be, ``over``, or "" where there was none."""
-    if q.months_ago is None:
-        return ""
-    if q.warranty_months is None:
-        return "ask" if q.months_ago <= USUAL_WARRANTY else "over"
-    return "covered" if q.months_ago <= q.warranty_months else "over"
-
-
 def _renew_ahead(life: Life, ticket: float, wait: float, uncured: float) -> float | None:
     """Return the age at which to renew the part before it fails [years], where that saves enough of its yearly cost."""
     planned, failed = ticket / (1 - uncured), (ticket + wait) / (1 - uncured)
@@ -269,11 +166,7 @@ def _renew_ahead(life: Life, ticket: float, wait: float, uncured: float) -> floa
 
 WAYS = {"sell_as_stands": "sell it as it stands", "part_out": "sell its parts", "scrap": "scrap it"}
 UNUSED = {"as_is_steepness"}  # terms that play no part here
-FIRST = {
-    "covered": "Ask for the warranty first: the last repair was {ago} months ago and is covered for {cover:g}. "
-    "If it is refused: ",
-    "ask": "Ask first whether the last repair, {ago} months ago, is still under warranty. If not: ",
-}
+REFUSED = {"covered": " If it is refused: ", "ask": " If not: "}  # after the words on the warranty
 
 
 def headline(a: Again, q: Question) -> str:
@@ -282,7 +175,8 @@ def headline(a: Again, q: Question) -> str:
     def money(x: Decimal) -> str:
         return say(to_minor(x, a.currency), a.currency)
 
-    lead = FIRST.get(a.warranty, "").format(ago=f"{q.months_ago or 0:g}", cover=q.warranty_months or 0)
+    lead = warranty_words(q.months_ago or 0.0, q.warranty_months) if a.warranty in REFUSED else ""
+    lead += REFUSED.get(a.warranty, "")
     root = a.root_cause
     named = root is not None and root.chance >= LOOK_FROM
     if a.pays and a.limit_if_kept < a.cost_now:
@@ -292,7 +186,7 @@ def headline(a: Again, q: Question) -> str:
         text += f"paying for that, to keep it no more than {money(max(a.limit_if_kept, Decimal(0)))}."
     elif a.pays:
         text = f"Pay for it this time ({money(a.cost_now)}): up to {money(a.limit_now)} is worth paying now"
-        text += _next_words(a, money) + _walk_words(a) + "."
+        text += _next_words(a, money) + walk_words(a.walk_away_years, a.walk_away_age) + "."
         if root is not None and named and root.worth_finding > 0:
             text += f" With a chance of {round(root.chance * 100)} % something else wears it out: to find that is "
             text += f"worth up to {money(root.worth_finding)}."
@@ -312,18 +206,8 @@ def _next_words(a: Again, money: Callable[[Decimal], str]) -> str:
     n = a.next_failure
     if n is None or n.chance < LIKELY:
         return "; it will hardly fail again while you have the machine"
-    when = f"about {n.years:.0f} years" if n.years >= 1.5 else f"about {max(round(n.years * 12), 1)} months"
-    if n.limit <= 0:
-        return f", nothing at the next failure in {when}"
-    return f", {money(n.limit)} at the next failure in {when}"
-
-
-def _walk_words(a: Again) -> str:
-    if a.walk_away_years is None:
-        return ""
-    if a.walk_away_age is not None:
-        return f"; from age {math.ceil(a.walk_away_age)} on walk away"
-    return f"; in {math.ceil(a.walk_away_years)} years and later walk away"
+    when = f"at the next failure in about {time_words(n.years)}"
+    return f", {money(n.limit) if n.limit > 0 else 'nothing'} {when}"
 
 
 def again(case: Case, c: MachineClass, defaults: Mapping[str, Default], q: Question, version: str = "") -> Again:
@@ -333,29 +217,22 @@ def again(case: Case, c: MachineClass, defaults: Mapping[str, Default], q: Quest
     looked ahead take `HORIZON`. Raises BadInput where stated prices contradict each other, ValueError where the life
     can't be fitted.
     """
-
-    def money(x: float) -> Decimal:
-        return to_decimal(x, case.currency)
-
-    def dearest(limit: float) -> Decimal | None:
-        price = highest_part_price(cost, limit, edges)
-        return None if price is None else money(price)
-
     line, notes = component_life(q)
     terms = settle(case, c, {**defaults, "horizon_years": HORIZON})
-    s = _scene(case, c, terms)
+    s = make_scene(c, terms, read_market(case, c, terms), case.machine.age_years)
     cost, edges = job_ticket(case, c, terms, q.hours)
     ticket = cost(to_minor(q.part_price, case.currency))
     uncured = USUAL_UNCURED if q.uncured is None else q.uncured
     part = Component(Life(line.median_years, line.shape), ticket + s.wait_later, uncured, q.renews)
-    o = _outlook(case, s, q, part)
+    o = _outlook(s, q, part)
+    p = make_prospect(s, o, cost, ticket, edges)
     limit, sound = o.limit(), float(o.sound.limit[0])
     limit_if_kept = (1 - uncured) * (o.mix(o.sound.worth, o.worn.worth) - float(s.walk[0]))
     alive = own_flows(s.market, terms).survival
-    walk = o.sound.walk_away(part.cost)
-    # In the last year it is the plan that ends, not the machine.
-    years = None if walk is None or walk >= alive.size - STEPS_PER_YEAR else round(walk / STEPS_PER_YEAR, 3)
-    at = case.machine.age_years
+
+    def money(x: float) -> Decimal:
+        return to_decimal(x, case.currency)
+
     answer = Again(
         version,
         str(case.as_of),
@@ -366,18 +243,18 @@ def again(case: Case, c: MachineClass, defaults: Mapping[str, Default], q: Quest
         limit >= ticket + s.wait_now,
         o.sound.sells_at_once and q.renews,
         money(limit_if_kept),
-        money(ticket + s.wait_now),
-        money(limit),
-        dearest(limit - s.wait_now),
+        p.cost_now,
+        p.limit_now,
+        p.highest_part_price_now,
         money(float(s.walk[0])),
         s.walk_by,
-        _warranty(q),
+        "" if q.months_ago is None else warranty(q.months_ago, q.warranty_months),
         None if q.months_ago is None else RootCause(round(o.odds, 6), money(sound - limit), money(sound)),
-        _next_failure(s, o, dearest),
-        years,
-        None if years is None or at is None else round(at + years, 3),
-        round(o.mix(o.sound.repairs, o.worn.repairs), 6),
-        money(o.mix(o.sound.repairs_cost, o.worn.repairs_cost)),
+        p.next_failure,
+        p.walk_away_years,
+        p.walk_away_age,
+        p.repairs,
+        p.repairs_cost,
         _renew_ahead(part.life, ticket, s.wait_later, uncured) if q.renews else None,
         tuple(
             LimitLine(k / STEPS_PER_YEAR, money(float(o.sound.limit[k])), round(float(alive[k]), 6))

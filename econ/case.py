@@ -8,7 +8,7 @@ rulebook in `names.py`.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Literal, TypeVar
@@ -106,7 +106,7 @@ class PriorJob(Frozen):
 
     job: Id
     months_ago: float = Field(ge=0, le=600)
-    warranty_months: float = Field(0.0, ge=0, le=600)
+    warranty_months: float | None = Field(None, ge=0, le=600, description="covered for; none: not known")
     covers: Many[Literal["parts", "labour"]] = ("parts", "labour")
 
 
@@ -237,14 +237,15 @@ _REMEDY = {
 }
 
 
-def _problem(error: Mapping[str, Any], fields: frozenset[str]) -> Problem:
+def problem_of(error: Mapping[str, Any], fields: Collection[str]) -> Problem:
+    """Return an error of pydantic as a problem; fields: every name a document of this kind may use."""
     path = ".".join(str(p) for p in error["loc"] if p not in ("constrained-str", "Report")) or "case"
     kind, rule = error["type"], str(error["msg"]).removeprefix("Value error, ")
     value = "nothing" if kind == "missing" else shown(error["input"])
     remedy = _REMEDY.get(kind, "correct it, or leave it out if it is not known")
     if kind == "extra_forbidden":
         remedy = nearest(error["loc"][-1], fields) if fields else remedy
-        rule = "this field is not one a case has"
+        rule = "there is no such field here"
     return Problem(path, value, rule[:1].lower() + rule[1:], remedy)
 
 
@@ -274,7 +275,7 @@ def read_shape(document: object) -> tuple[Case | None, tuple[Problem, ...]]:
         for e in error.errors(include_url=False):
             if "constrained-str" in e["loc"] and isinstance(e["input"], Mapping):
                 continue  # the other form a history report may take is the one meant
-            problem = _problem(e, fields)
+            problem = problem_of(e, fields)
             seen.setdefault(problem.path, problem)
         return None, (*problems, *(p for p in seen.values() if p.path != "currency"))
     for i, finding in enumerate(case.findings):

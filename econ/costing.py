@@ -212,7 +212,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
             barred[j] = f"the {c.tools[needed_tools[0]].title} can't be had"
         elif gone:
             barred[j] = f"the {c.parts[gone[0]].title} can't be had"
-    covered = {p.job: p.covers for p in case.prior_jobs if p.months_ago <= p.warranty_months}
+    known = [p for p in case.prior_jobs if p.warranty_months is not None and p.months_ago <= p.warranty_months]
+    covered = {p.job: p.covers for p in known}
     both = ("parts", "labour")
     cover = [both if j in case.recalled_jobs else covered.get(j, ()) for j in jobs]
     return Bench(

@@ -9,6 +9,7 @@ from econ.books import BookYear
 from econ.breakeven import BreakEven
 from econ.estimate import Estimate
 from econ.looking import OpenCheck
+from econ.nexttime import NextTime
 from econ.release import ReleaseTest
 from econ.risk import Risk
 from econ.staging import Staged
@@ -97,7 +98,11 @@ class Offer:
 
 @dataclass(frozen=True)
 class Decision:
-    """The whole answer to one case."""
+    """The whole answer to one case.
+
+    warranty_first: what to ask for before anything is paid, empty where there is nothing. next_time: the parts that the
+    repair of the estimate renews and that fail again.
+    """
 
     version: str
     as_of: str
@@ -105,6 +110,7 @@ class Decision:
     currency: str
     machine_class: str
     verdict: Verdict
+    warranty_first: str
     courses: tuple[CourseLine, ...]
     faults: tuple[FaultLine, ...]
     faults_left_out: tuple[str, ...]
@@ -115,6 +121,7 @@ class Decision:
     repair_limit: Decimal | None
     estimate: Estimate | None
     risk: Risk
+    next_time: tuple[NextTime, ...]
     offer: Offer | None
     holds: tuple[HoldLine, ...]
     cautions: tuple[CautionLine, ...]

@@ -87,20 +87,23 @@ def heard_outcomes(case: Case, c: MachineClass) -> tuple[dict[str, int], dict[st
     return told, worst, opened
 
 
-def _prior(case: Case, c: MachineClass, fault: str) -> float:
-    """Return the prior probability of a fault with its history, each unknown fact averaged by itself."""
-    figures = c.faults[fault]
-    o = odds(figures.prior or 0.0)
+def _prior(case: Case, c: MachineClass, fault: str, base: float) -> float:
+    """Return the prior probability of a fault with its history, each unknown fact averaged by itself; base: odds."""
+    figures, o = c.faults[fault], base
     for fact, row in figures.factors.items():
         o *= sum(w * f for w, f in zip(level_weights(case, c, fact), row, strict=True))
     return o / (1 + o)
 
 
-def hear(case: Case, c: MachineClass) -> Heard:
-    """Return what the case tells, for the faults in play. All names of the case must have been checked."""
+def hear(case: Case, c: MachineClass, raised: Mapping[str, float] | None = None) -> Heard:
+    """Return what the case tells, for the faults in play. All names of the case must have been checked.
+
+    raised: factors on the base odds of faults, by what earlier jobs have shown.
+    """
+    base = {i: odds(f.prior or 0.0) * (raised or {}).get(i, 1.0) for i, f in c.faults.items() if not f.wear}
     told, worst, opened = heard_outcomes(case, c)
     seen = {f: f in (o.found or ()) for i, o in opened.items() for f in c.checks[i].reveals}
-    priors = {i: _prior(case, c, i) for i, fault in c.faults.items() if not fault.wear}
+    priors = {i: _prior(case, c, i, o) for i, o in base.items()}
     chosen, left_out = choose(c, priors, told, seen)
     chances = after_normal(c, priors, told)
     outside = [f for f in priors if f not in chosen and f not in seen]
@@ -121,7 +124,7 @@ def hear(case: Case, c: MachineClass) -> Heard:
     return Heard(
         chosen,
         left_out,
-        tuple(odds(c.faults[i].prior or 0.0) for i in chosen),
+        tuple(base[i] for i in chosen),
         tuple(cause for cause in causes if cause.factors),
         tuple(clue(i, k) for i, k in told.items() if c.checks[i].complaint),
         tuple(clue(i, k) for i, k in told.items() if not c.checks[i].complaint)

@@ -184,13 +184,17 @@ class Operation(Table):
 
 
 class Job(Table):
-    """A repair: operations and parts that clear faults."""
+    """A repair: operations and parts that clear faults.
+
+    root_causes: faults it leaves that make it needed again before its time.
+    """
 
     title: str
     operations: Annotated[tuple[Id, ...], Strict(False), Field(min_length=1)]
     parts: Many[Quantity] = ()
     clears: Many[Id] = ()
     also_clears: Many[Id] = ()
+    root_causes: Many[Id] = ()
     uncured: Annotated[float, Field(ge=0, lt=1)] = 0.0
     renewal: Chance = 0.0
     release_checks: Many[Id] = ()
@@ -203,16 +207,26 @@ class Job(Table):
         return (*self.clears, *self.also_clears)
 
 
+class PartLife(Table):
+    """A part's Weibull life: the years of the class's residential use by which half have failed, and the shape [1]."""
+
+    median_years: Annotated[float, Field(ge=0.01, le=80)]
+    shape: Annotated[float, Field(ge=0.5, le=10)]
+
+
 class Part(Table):
-    """A part or consumable with its typical price [rulebook currency]."""
+    """A part or consumable with its typical price [rulebook currency]; life: where it wears out and fails again."""
 
     title: str
     price: Three
     consumable: bool = False
     designation: str = ""
+    life: PartLife | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> Part:
+        if self.consumable and self.life is not None:
+            raise ValueError("a consumable is used up: it has no life")
         _rising(self.price, "price")
         return self
 

@@ -9,7 +9,7 @@ from decimal import Decimal
 import numpy as np
 
 from econ.case import Case
-from econ.costing import THOUSAND, make_bench, markup, members, thousandths, tickets
+from econ.costing import THOUSAND, Bench, make_bench, markup, members, thousandths, tickets
 from econ.life import Life
 from econ.money import to_minor
 from econ.rulebook import MachineClass
@@ -87,16 +87,34 @@ def component_life(q: Question) -> tuple[LifeLine, tuple[Assumption, ...]]:
     )
 
 
-def job_ticket(case: Case, c: MachineClass, terms: Terms, hours: float) -> tuple[Callable[[int], float], list[int]]:
-    """Return the cost of one job by the unit cost of its one part [money], waiting left out; and the mark-up limits.
+def cost_by_part_price(
+    case: Case, bench: Bench, jobs: Sequence[int], part: int
+) -> tuple[Callable[[int], float], list[int]]:
+    """Return the cost of a scope by the unit cost of one of its parts [money], waiting left out; and mark-up limits.
 
-    The arithmetic of every other ticket: a bench with one operation, one job and one part.
+    The arithmetic of every other ticket. jobs, part: numbers as on the bench.
     """
-    one, none = np.ones((1, 1), dtype=np.int64), np.zeros((1, 1), dtype=bool)
     tiers = [
-        (None if t.up_to is None else to_minor(t.up_to, terms.currency), rate_millionths(t.rate))
+        (None if t.up_to is None else to_minor(t.up_to, case.currency), rate_millionths(t.rate))
         for t in case.terms.parts_markup
     ]
+    member, here, by_shop = members(bench, [jobs]), np.arange(len(bench.parts)) == part, bench.terms.by_shop
+
+    def cost(price: int) -> float:
+        charged = markup(price, tiers) if by_shop else price
+        priced = replace(
+            bench,
+            unit_cost=np.where(here, price, bench.unit_cost),
+            unit_price=np.where(here, charged, bench.unit_price),
+        )
+        return float(tickets(priced, member).cost[0])
+
+    return cost, [limit for limit, _ in tiers if limit is not None and by_shop]
+
+
+def job_ticket(case: Case, c: MachineClass, terms: Terms, hours: float) -> tuple[Callable[[int], float], list[int]]:
+    """Return `cost_by_part_price` of one job with one part: a bench with one operation, one job and one part."""
+    one, none = np.ones((1, 1), dtype=np.int64), np.zeros((1, 1), dtype=bool)
     bench = replace(
         make_bench(case, c, terms),
         ops=("job",),
@@ -109,6 +127,8 @@ def job_ticket(case: Case, c: MachineClass, terms: Terms, hours: float) -> tuple
         op_trouble_parts=0 * one[0],
         op_parts=0 * one,
         job_parts=one * THOUSAND,
+        unit_cost=0 * one[0],
+        unit_price=0 * one[0],
         op_tools=none[:, :0],
         tool_price=one[0, :0],
         free_labour=none[0],
@@ -116,13 +136,7 @@ def job_ticket(case: Case, c: MachineClass, terms: Terms, hours: float) -> tuple
         recalled=none[0],
         barred={},
     )
-    member = members(bench, [(0,)])
-
-    def cost(part: int) -> float:
-        price = markup(part, tiers) if terms.by_shop else part
-        return float(tickets(replace(bench, unit_cost=one[0] * part, unit_price=one[0] * price), member).cost[0])
-
-    return cost, [limit for limit, _ in tiers if limit is not None and terms.by_shop]
+    return cost_by_part_price(case, bench, (0,), 0)
 
 
 def highest_part_price(cost: Callable[[int], float], limit: float, edges: Sequence[int] = ()) -> int | None:

@@ -194,6 +194,7 @@ def _references(c: MachineClass) -> Iterator[tuple[str, str, Mapping[str, Any]]]
         yield from ((f"jobs.{i}.operations", x, c.operations) for x in job.operations)
         yield from ((f"jobs.{i}.parts", q.part, c.parts) for q in job.parts)
         yield from ((f"jobs.{i}.clears", x, c.faults) for x in job.cleared)
+        yield from ((f"jobs.{i}.root_causes", x, c.faults) for x in job.root_causes)
         yield from ((f"jobs.{i}.release_checks", x, c.release_checks) for x in job.release_checks)
         yield from ((f"jobs.{i}.cautions", x, c.cautions) for x in job.cautions)
     for i, hold in c.holds.items():
@@ -263,6 +264,12 @@ def _cross_check(c: MachineClass, files: Mapping[tuple[str, str], str], every_ch
         wear = all(c.faults[x].wear for x in job.clears) and bool(job.clears)
         if job.extra and not wear:
             add(f"jobs.{i}.clears", job.clears, "an extra clears wear faults only", "set extra = false")
+        unfit = [x for x in job.root_causes if x in job.cleared or c.faults[x].wear]
+        if unfit:
+            add(f"jobs.{i}.root_causes", unfit, "a root cause is a fault with a prior that the job leaves", "remove it")
+        if job.root_causes and not any(c.parts[q.part].life for q in job.parts):
+            rule = "a job that fails before its time fits a part with a life"
+            add(f"jobs.{i}.root_causes", job.root_causes, rule, "give one of its parts a life")
     for i, hold in c.holds.items():
         for o in hold.opened_by:
             if o.check and o.outcome not in c.checks[o.check].outcomes[1:]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
@@ -21,12 +22,14 @@ from econ.decision import (
     Offer,
     Verdict,
 )
+from econ.earlier import failed_again, first_of_all, raised, root_notes
 from econ.estimate import make_estimate
 from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
 from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market
 from econ.money import say, to_decimal
+from econ.nexttime import next_time
 from econ.release import release_tests
 from econ.repairs import AfterRepair, chosen, leading, search
 from econ.risk import assess
@@ -47,26 +50,58 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     """
     terms = settle(case, c, defaults)
     market = read_market(case, c, terms)
-    heard = hear(case, c)
+    believed = _believe(case, c)
+    pointed = {f: p for f, p in believed.likely.items() if f in believed.heard.pointed_at}
+    failed = failed_again(case, c, pointed)
+    factors = raised(c, failed)
+    if factors:
+        believed = _believe(case, c, factors)
+    heard, posterior, likely = believed.heard, believed.posterior, believed.likely
+    bench = make_bench(case, c, terms)
+    holds = open_holds(case, c, heard.worst, likely)
+    setting = make_setting(case, c, terms, market, heard, believed.complained, posterior, bench, holds)
+    after = AfterRepair(setting)
+    found = search(setting, after)
+    courses = all_courses(setting, after, chosen(setting, found))
+    looked = open_checks(case, c, heard, posterior, bench, bool(holds))
+    staged = stage(case, c, setting, heard, courses, looked, after)
+    scene = Scene(case, c, setting, market, heard, believed.complained)
+    turning = turns(scene, defaults, found, courses, best_course(courses))
+    answer = _answer(case, c, setting, market, believed, courses, holds, looked, staged, turning, after, version)
+    scope = () if answer.estimate is None else tuple(bench.jobs.index(j) for j in answer.estimate.jobs)
+    following, notes = next_time(case, c, defaults, market, bench, scope, failed)
+    return replace(
+        answer,
+        warranty_first=first_of_all(failed),
+        next_time=following,
+        assumptions=(*answer.assumptions, *root_notes(failed), *notes),
+    )
+
+
+@dataclass(frozen=True)
+class _Believed:
+    """What was heard and what is believed: before it, by the complaint alone, and now; likely: by fault, now [1]."""
+
+    heard: Heard
+    before: Posterior
+    complained: Posterior
+    posterior: Posterior
+
+    @property
+    def likely(self) -> dict[str, float]:
+        return dict(zip(self.heard.faults, self.posterior.marginal.tolist(), strict=True))
+
+
+def _believe(case: Case, c: MachineClass, factors: Mapping[str, float] | None = None) -> _Believed:
+    """Return what the case makes likely; factors: on the odds of faults, by earlier jobs. Raises BadInput."""
+    heard = hear(case, c, factors)
     prior = prior_states(heard.base_odds, heard.causes)
     try:
         complained = condition(prior, heard.complaints)
         posterior = condition(prior, heard.clues) if heard.findings else complained
     except ImpossibleEvidence as error:
         raise impossible(error.names, case) from None
-    bench = make_bench(case, c, terms)
-    likely = dict(zip(heard.faults, posterior.marginal.tolist(), strict=True))
-    holds = open_holds(case, c, heard.worst, likely)
-    setting = make_setting(case, c, terms, market, heard, complained, posterior, bench, holds)
-    after = AfterRepair(setting)
-    found = search(setting, after)
-    courses = all_courses(setting, after, chosen(setting, found))
-    looked = open_checks(case, c, heard, posterior, bench, bool(holds))
-    staged = stage(case, c, setting, heard, courses, looked, after)
-    before = condition(prior, ())
-    best = best_course(courses)
-    turning = turns(Scene(case, c, setting, market, heard, complained), defaults, found, courses, best)
-    return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, turning, after, version)
+    return _Believed(heard, condition(prior, ()), complained, posterior)
 
 
 def _answer(
@@ -74,8 +109,7 @@ def _answer(
     c: MachineClass,
     s: Setting,
     market: Market,
-    heard: Heard,
-    before: Posterior,
+    believed: _Believed,
     courses: Sequence[Course],
     holds: Sequence[str],
     looked: tuple[OpenCheck, ...],
@@ -98,7 +132,8 @@ def _answer(
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
     limits = {id(x): _limit(s, x, idle) for x in mending}
     risk = assess(case, c, s, courses, limits, named, after)
-    faults = _fault_lines(c, heard, before, s.posterior)
+    heard = believed.heard
+    faults = _fault_lines(c, heard, believed.before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
     text = headline(case, c, s, best, rival, repair, idle, [f for f in faults if f.id in heard.pointed_at], offer)
@@ -116,6 +151,7 @@ def _answer(
             round(sure, 6),
             confidence_word(sure),
         ),
+        "",
         tuple(_line(case, c, s, x, limits.get(id(x))) for x in courses),
         faults,
         heard.left_out,
@@ -126,6 +162,7 @@ def _answer(
         None if repair is None else money(limits[id(repair)]),
         estimate,
         risk,
+        (),
         offer,
         tuple(HoldLine(h, c.holds[h].title, c.holds[h].why, c.holds[h].cleared_by, c.holds[h].source) for h in holds),
         _cautions(c, s, named),

@@ -20,25 +20,15 @@ STATIONS = (
     {"case", "knowledge", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
     {"costing", "estimate"},
-    {"worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question", "again"},
-    {"scopes", "setting", "repairs", "courses"},
     {
-        "plan",
-        "looking",
-        "release",
-        "thumb",
-        "words",
-        "staging",
-        "spread",
-        "risk",
-        "worlds",
-        "inputs",
-        "breakeven",
-        "turns",
-        "decision",
-        "verdict",
+        "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",
+        "outlook", "earlier", "again", "nexttime",
     },
-)
+    {"scopes", "setting", "repairs", "courses"},
+    {"plan", "looking", "release", "thumb", "words", "staging", "spread", "risk"},
+    {"worlds", "inputs", "breakeven", "turns"},
+    {"decision", "verdict"},
+)  # fmt: skip
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 
 

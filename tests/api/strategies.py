@@ -68,7 +68,14 @@ def cases(draw: st.DrawFn) -> dict[str, Any]:
         "complaints": draw(names(c.complaints, 3)),
         "findings": findings,
         "wanted": draw(names(c.wanted, 3)),
-        "prior_jobs": [{"job": j, "months_ago": 2, "warranty_months": 6} for j in draw(names(c.jobs, 2))],
+        "prior_jobs": [
+            {
+                "job": j,
+                "months_ago": draw(st.sampled_from([0, 2, 90])),
+                "warranty_months": draw(st.sampled_from([6, None])),
+            }
+            for j in draw(names(c.jobs, 2))
+        ],
         "recalled_jobs": draw(names(c.jobs, 1)),
         "tools": {"owned": draw(names(c.tools, 3)), "cannot_get": draw(names(c.tools, 2))},
         "terms": draw(fields_of("Terms")),

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from api import again
 from api.again import OF_A_CASE, Asked, Component, LastRepair, again_document, again_text
 from api.answer import schema_of
 from api.command import main
@@ -37,6 +38,7 @@ def test_the_documents_say_what_there_is():
     answer = DOCS.partition("## The answer")[2]
     named = {n for row in answer.splitlines() for n in re.findall(r"`(\w+)`", row.partition(" | ")[0])}
     assert named == set(schema_of(Again)["properties"])
+    assert again.EXAMPLE == EXAMPLE
     assert set(EXAMPLE) <= {*OF_A_CASE, *Asked.model_fields}
     said = re.search(r"^```text\n(.*?)\n```$", DOCS, re.MULTILINE | re.DOTALL)[1]
     assert again_document(EXAMPLE).headline == said

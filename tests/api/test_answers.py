@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from jsonschema import Draft202012Validator
 
 from api import library
+from api.again import EXAMPLE
 from api.answer import schema_of, to_json
 from api.command import main
 from api.demo import demos
@@ -32,6 +33,8 @@ def test_every_door_gives_the_same_bytes(client, tmp_path):
         told = CliRunner().invoke(main, ["decide", str(file), "--json"])
         assert told.exit_code == 0
         assert told.stdout_bytes == client.post("/v1/decisions", json=document).data
+    asked = CliRunner().invoke(main, ["again", "-", "--json"], input=json.dumps(EXAMPLE))
+    assert asked.stdout_bytes == client.post("/v1/next-failures", json=EXAMPLE).data
     listed = CliRunner().invoke(main, ["classes", "--json"])
     assert listed.stdout_bytes == client.get("/v1/machine-classes").data
     shown = CliRunner().invoke(main, ["classes", "tiller_rear_tine", "--json"])

@@ -7,6 +7,7 @@ import json
 import pytest
 from jsonschema import Draft202012Validator
 
+from api.again import EXAMPLE
 from api.demo import demos
 from api.http import ROUTES, create_app
 from api.openapi import published_case_schema
@@ -75,6 +76,48 @@ def test_the_published_case_schema_refuses_what_the_service_refuses(case_schema,
     case = {**GOOD, **change}
     assert not case_schema.is_valid(case)
     assert create_app().test_client().post("/v1/decisions", json=case).status_code == 422
+
+
+@pytest.fixture(scope="module")
+def question_schema(document):
+    return Draft202012Validator({"$ref": "#/components/schemas/Question", "components": document["components"]})
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        {},
+        {"life_years": None, "failures": [3.0, 4]},
+        {"failures": []},
+        {"renews": False, "age_years": None, "still_running": [80]},
+    ],
+)
+def test_the_published_question_schema_holds(question_schema, part):
+    asked = {**EXAMPLE, "component": {**EXAMPLE["component"], **part}}
+    question_schema.validate(asked)
+    assert create_app().test_client().post("/v1/next-failures", json=asked).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"perspective": "owner"},
+        {"component": {"part_price": "14.00", "hours": 1}},
+        {"component": {"part_price": "14.00", "hours": 1, "failures": []}},
+        {"component": {"part_price": "14.00", "hours": 1, "life_years": None}},
+        {"component": {"part_price": "14.00", "hours": 1, "life_years": 4, "failures": [3.0]}},
+        {"component": {"part_price": 14, "hours": 1, "life_years": 4}},
+        {"component": {"part_price": "14.00", "hours": 1, "life_years": 4, "wear": 1}},
+        {"last_repair": {}},
+        {"last_repair": {"months_ago": 5, "root_cause": 2}},
+        {"machine": {"class": "toaster"}},
+        {"as_of": "10 May"},
+    ],
+)
+def test_the_published_question_schema_refuses_what_the_service_refuses(question_schema, change):
+    asked = {**EXAMPLE, **change}
+    assert not question_schema.is_valid(asked)
+    assert create_app().test_client().post("/v1/next-failures", json=asked).status_code == 422
 
 
 def test_published_only_adds_to_what_econ_states():

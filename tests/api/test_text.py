@@ -14,7 +14,18 @@ from api.wording import LABELS
 
 from .cases import GOOD
 
-CASES = {"good": GOOD, **{d.name: d.case for d in demos()}}
+BEARING_AGAIN = {
+    "perspective": "owner",
+    "as_of": "2026-05-10",
+    "machine": {"class": "mower_blade_clutch", "age_years": 8, "new_price": "690.00"},
+    "complaints": ["pulls_hard"],
+    "findings": [
+        {"check": "control_compare", "outcome": "hard_when_released"},
+        {"check": "clutch_look", "outcome": "bearing_rough"},
+    ],
+    "prior_jobs": [{"job": "lower_bearing_job", "months_ago": 5, "warranty_months": 12}],
+}
+CASES = {"good": GOOD, "bearing again": BEARING_AGAIN, **{d.name: d.case for d in demos()}}
 
 
 @pytest.fixture(scope="module", params=list(CASES))
@@ -63,6 +74,36 @@ def test_sections(told):
     assert ("DO NOT RUN IT" in text) == bool(decision.holds)
 
 
+def test_the_warranty_comes_right_after_the_headline(told):
+    decision, text = told
+    flat = " ".join(text.split())
+    assert flat.startswith(f"{decision.verdict.headline} {decision.warranty_first}".strip())
+    assert bool(decision.warranty_first) == ("Ask" in flat.partition("What can be done")[0])
+
+
+def test_a_sentence_for_each_part_that_fails_again(told):
+    decision, text = told
+    after = text.partition("\n\nHow it may turn out\n")[2].partition("\n\n")[2]
+    assert after.startswith("The next time round") == bool(decision.next_time)
+    lines = re.findall(r"^  (\S.*: half of them last \d+ (?:years|months);)", after, re.MULTILINE)
+    assert len(lines) == len(decision.next_time)
+    for x, line in zip(decision.next_time, lines, strict=True):
+        assert line.lower().startswith(x.title)
+
+
+def test_a_bearing_that_failed_again():
+    text = decision_text(library.decide_document(BEARING_AGAIN), library.machine_class("mower_blade_clutch"))
+    flat = " ".join(text.split())
+    assert "Ask for the warranty first: the last repair was 5 months ago and is covered for 12. " in flat
+    assert re.search(
+        r"Clutch bearing: half of them last 6 years; up to \$\d+ is worth paying at the next failure if that comes in",
+        flat,
+    )
+    assert re.search(r"; from age \d+ on walk away; with a chance of 45 % something else wears it out", flat)
+    assert "chance that something else made this needed again: renew the lower clutch bearing: 45 % (Bayes" in flat
+    assert "life of the clutch bearing: 6 years, half of them" in flat
+
+
 def test_at_most_three_repairs_and_every_other_course(told):
     decision, text = told
     courses = text.partition("What can be done")[2].partition("Better off:")[0]
@@ -84,6 +125,7 @@ def test_money_of_the_table_is_that_of_the_decision(told):
 
 def test_every_default_has_a_label():
     assert set(library.defaults()) <= set(LABELS)
+    assert {"uncured", "root_cause", "root_life_share", "component_shape", "component_life"} <= set(LABELS)
 
 
 def test_a_table_wraps_its_wide_column():

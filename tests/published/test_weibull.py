@@ -1,7 +1,7 @@
 """Wear-out and repeat failures against print: fits, age replacement, minimal repair, renewals, replacement by age.
 
 Sources: NIST/SEMATECH e-Handbook 8.4.1.3; Lieblein & Zelen (1956); Barlow & Proschan (1965); Barlow & Hunter (1960);
-Xie (1989); Miranda & Fackler (2002), 7.6.2; M. A. Trick, Dynamic Programming notes (1998).
+Xie (1989); Miranda & Fackler (2002), 7.6.2 and 7.6.3; M. A. Trick, Dynamic Programming notes (1998).
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ FIT = entry("repeat_failures", "nist_8_4_1_3_censored_mle")["values"]
 BALLS = entry("bearing_life", "lieblein_zelen_23")
 TRADE_IN = entry("trade_in", "five_year_trade_in_dp")["values"]
 REPLACED = entry("asset_replacement", "asset_replacement_dp")
+SERVICED = entry("asset_replacement", "asset_replacement_with_maintenance_dp")
 
 
 def life_of(shape: float, scale: float = 1.0) -> Life:
@@ -127,6 +128,37 @@ def test_repair_limit_by_age() -> None:
     for age, limit in REPLACED["derived"]["repair_limit_by_age"].items():
         assert found.limit[age - 1] == pytest.approx(limit, abs=5e-6)
     assert found.walk_away(1.0) == v["action"].index("replace")
+
+
+def test_keep_service_or_replace() -> None:
+    """Miranda & Fackler 7.6.3: one run of keeping on from each state, a service or a replacement in its sale price."""
+    v = SERVICED["values"]
+    discount, oldest, most = v["discount"], v["max_age"], 4  # services so far, the largest the states show
+    told = {(x["age"], x["services"]): x for x in v["states"]}
+    replacing = 50 - v["replacement_cost"] + discount * told[1, 0]["value"]
+
+    def profit(age: int, services: int) -> float:
+        return (1 - (age - services) / 5) * (50 - 2.5 * age - 2.5 * age**2)
+
+    def service(age: int, services: int) -> float:
+        if age == oldest or services == most:
+            return -math.inf
+        return profit(age, services + 1) - v["service_cost"] + discount * max(best(age + 1, services + 1).values())
+
+    def best(age: int, services: int) -> dict[str, float]:
+        found = {"replace": replacing, "service": service(age, services)}
+        if age == oldest:
+            return found
+        ages = range(age, oldest)
+        n, earned = len(ages), np.array([profit(a, services) for a in ages])
+        sale = np.array([-np.inf, *(max(replacing, service(a + 1, services)) for a in ages)])
+        flows = Flows(np.ones(n + 1), np.ones(n), discount ** np.arange(n + 1), -earned / discount, sale, 0.0)
+        return {**found, "keep": ahead(flows, 0.0, sale, None, 0.0, 1.0).worth}
+
+    for (age, services), state in told.items():
+        found = best(age, services)
+        assert max(found.values()) == pytest.approx(state["value"], abs=1e-5)
+        assert max(found, key=lambda action: found[action]) == state["action"]
 
 
 def test_five_years_of_trading_in() -> None:
