@@ -65,6 +65,17 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Kit:
+    """Parts ordered today, as the plan sees it: what that adds to each choice, choices in their order [money].
+
+    worth: (choices, m), in each state. given_up: (choices,), where what was missed is given up.
+    """
+
+    worth: Floats
+    given_up: Floats
+
+
+@dataclass(frozen=True)
 class Step:
     """A check by itself: one-step worth before its cost (EVSI), its cost with what it needs first, all [money]."""
 
@@ -113,9 +124,12 @@ class _Block:
 
 
 class _Columns:
-    """The choices laid side by side, so that one product with the weights serves them all."""
+    """The choices laid side by side, so that one product with the weights serves them all.
 
-    def __init__(self, weights: Floats, choices: Sequence[Choice], trace_cost: float) -> None:
+    What a kit adds to a choice is a column only where it differs from state to state.
+    """
+
+    def __init__(self, weights: Floats, choices: Sequence[Choice], trace_cost: float, kits: Sequence[Kit]) -> None:
         self.choices, self.trace_cost = choices, trace_cost
         parts: list[Floats] = []
         self.at: list[dict[str, slice]] = []
@@ -130,6 +144,16 @@ class _Columns:
                 place += block.shape[1]
                 parts.append(block)
             self.at.append(here)
+        self.kits = len(kits)
+        self.same, self.given_up = np.zeros((2, 1 + len(kits), len(choices)))
+        self.varies: list[tuple[int, int, int]] = []
+        for k, kit in enumerate(kits, 1):
+            self.same[k], self.given_up[k] = kit.worth[:, 0], kit.given_up
+            for i in np.flatnonzero(np.ptp(kit.worth, axis=1) > 0).tolist():
+                self.same[k, i] = 0.0
+                self.varies.append((k, i, place))
+                place += 1
+                parts.append(kit.worth[i, :, None])
         self.weighted = np.concatenate([weights[:, None], *(p * weights[:, None] for p in parts)], axis=1)
 
     def block(self, rows: Floats) -> _Block:
@@ -138,27 +162,38 @@ class _Columns:
         return _Block(product[:, 0], product[:, 1:])
 
     def stop(self, b: _Block, made: Sequence[Look], held: Floats) -> Floats:
-        """Return the value of each choice at each evidence state, (choices, ...) unnormalised.
+        """Return the value of each choice at each evidence state without a kit and with each, (1 + kits, choices, ...).
 
-        held: what holds cost a repair at each state [money], NaN where none is open.
+        Unnormalised. held: what holds cost a repair at each state [money], NaN where none is open.
         """
         done = frozenset(o for look in made for o in look.operations)
         shut = sum(look.put_back for look in made)
         drop = 1.0 - float(np.prod([1.0 - look.drop for look in made]))
-        out = []
-        for c, at in zip(self.choices, self.at, strict=True):
-            value = b.table[..., at["worth"]].sum(axis=-1)
+        shape = (len(self.choices), *b.mass.shape)
+        worth, given_up, more = np.empty(shape), np.full(shape, -np.inf), np.zeros(shape)
+        for i, (c, at) in enumerate(zip(self.choices, self.at, strict=True)):
+            worth[i] = b.table[..., at["worth"].start]
             if "fails" in at:
-                traced = value - self.trace_cost * _bits(b.table[..., at["fails"]])
-                value = np.maximum(traced, b.table[..., at["given_up"]].sum(axis=-1)) if "given_up" in at else traced
+                worth[i] -= self.trace_cost * _bits(b.table[..., at["fails"]])
+            if "given_up" in at:
+                given_up[i] = b.table[..., at["given_up"].start]
             saved = sum(x for o, x in (c.credit or {}).items() if o in done)
-            value = value + (saved - (shut if c.shuts else 0.0)) * b.mass
+            more[i] = (saved - (shut if c.shuts else 0.0)) * b.mass
             if "sale" in at:
-                value = value - drop * b.table[..., at["sale"]].sum(axis=-1)
+                more[i] -= drop * b.table[..., at["sale"].start]
             if c.mends:
-                value = value - np.nan_to_num(held) * b.mass
-            out.append(np.where(np.isnan(held), value, -np.inf) if c.keeps else value)
-        return np.array(out)
+                more[i] -= np.nan_to_num(held) * b.mass
+            if c.keeps:
+                more[i] = np.where(np.isnan(held), more[i], -np.inf)
+        out = np.empty((1 + self.kits, *shape))
+        out[0] = np.maximum(worth, given_up) + more
+        if self.kits:
+            every = self.same[1:].reshape(self.kits, -1, *(1,) * b.mass.ndim) * b.mass + worth
+            for k, i, place in self.varies:
+                every[k - 1, i] += b.table[..., place]
+            none = self.given_up[1:].reshape(self.kits, -1, *(1,) * b.mass.ndim) * b.mass + given_up
+            out[1:] = np.maximum(every, none) + more
+        return out
 
 
 def _bits(seen: Floats) -> Floats:
@@ -173,7 +208,9 @@ def _held(made: Sequence[Look]) -> Floats:
     """Return what open holds cost a repair at each combination of results, NaN where none is open."""
     total = np.full((1,) * len(made) if made else (), np.nan)
     for axis, look in enumerate(made):
-        costs = [np.nan if x is None else x for x in (look.holds or (None,) * look.rows.shape[0])]
+        costs = [np.nan if x is None else x for x in look.holds]
+        if np.isnan(costs).all():
+            continue
         shape = [1] * len(made)
         shape[axis] = len(costs)
         mine = np.array(costs).reshape(shape)
@@ -202,17 +239,21 @@ def _before(look: Look, looks: Sequence[Look]) -> list[Look]:
     return found
 
 
-def _steps(columns: _Columns, looks: Sequence[Look], prices: Mapping[str, float], m: int) -> list[Step]:
-    """Return each check by itself with what it needs first: worth before cost, and cost."""
-    now = float(columns.stop(columns.block(np.ones((1, m))), (), np.array([np.nan])).max())
-    found = []
+def _steps(columns: _Columns, looks: Sequence[Look], prices: Mapping[str, float], m: int) -> list[list[Step]]:
+    """Return each check by itself with what it needs first: worth before cost, and cost; without a kit and with each.
+
+    Best net first.
+    """
+    now = columns.stop(columns.block(np.ones((1, m))), (), np.array([np.nan])).max(axis=1)[:, 0]
+    found: list[list[Step]] = [[] for _ in now]
     for look in looks:
         made = [*_before(look, looks), look]
         cost = sum(_cost(x, made[:i], prices) for i, x in enumerate(made))
         rows = _product([x.rows for x in made])
-        values = columns.stop(columns.block(rows), made, _held(made).reshape(-1))
-        found.append(Step(look.id, float(values.max(axis=0).sum()) - now, cost))
-    return sorted(found, key=lambda s: (-(s.worth - s.cost), s.id))
+        values = columns.stop(columns.block(rows), made, _held(made).reshape(-1)).max(axis=1).sum(axis=1)
+        for steps, worth in zip(found, (values - now).tolist(), strict=True):
+            steps.append(Step(look.id, worth, cost))
+    return [sorted(steps, key=lambda s: (-(s.worth - s.cost), s.id)) for steps in found]
 
 
 def _product(rows: Sequence[Floats]) -> Floats:
@@ -245,15 +286,28 @@ def make_plan(
     trace_cost: float = 0.0,
     limit: int = EVIDENCE_STATES,
 ) -> Plan:
-    """Return the best plan.
+    """Return the best plan without a kit, as `make_plans`."""
+    return make_plans(weights, choices, looks, (), prices, trace_cost, limit)[0]
+
+
+def make_plans(
+    weights: Floats,
+    choices: Sequence[Choice],
+    looks: Sequence[Look],
+    kits: Sequence[Kit],
+    prices: Mapping[str, float] | None = None,
+    trace_cost: float = 0.0,
+    limit: int = EVIDENCE_STATES,
+) -> list[Plan]:
+    """Return the best plan without a kit, then with each; all on the checks that fit the lattice without one.
 
     weights: (m,) chance of each state, summing to 1. prices: cost of each operation [money]. trace_cost: of halving
     once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named.
     """
     prices = prices or {}
-    columns = _Columns(weights, choices, trace_cost)
+    columns = _Columns(weights, choices, trace_cost, kits)
     steps = _steps(columns, looks, prices, weights.size)
-    kept, left_out = _chosen(looks, steps, limit)
+    kept, left_out = _chosen(looks, steps[0], limit)
     shape = tuple(x.rows.shape[0] for x in kept)
     full = _full(columns, kept, weights.size)
     n = len(kept)
@@ -265,31 +319,37 @@ def make_plan(
             b = _summed(full, made, n, shape)
             looked = [kept[i] for i in made]
             stop = columns.stop(b, looked, _held(looked))
-            best, action = stop.max(axis=0), stop.argmax(axis=0)
+            best, action = stop.max(axis=1), stop.argmax(axis=1)
             for j in range(n):
-                if j in made or not kept[j].requires <= {x.id for x in looked} | _unknown(kept[j], kept):
-                    continue
+                if j in made or kept[j].requires & {x.id for x in kept} - {x.id for x in looked}:
+                    continue  # what it requires and is not among the open checks was made already
                 wider = tuple(sorted((*made, j)))
-                going_on = values[wider].sum(axis=wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
+                going_on = values[wider].sum(axis=1 + wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
                 better = going_on > best + TIE * np.maximum(np.abs(best), 1e-12)
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
-    root = _summed(full, (), n, shape)
-    stopping = float(columns.stop(root, (), np.array(np.nan)).max())
-    known = [c.worth if c.given_up is None else np.maximum(c.worth, c.given_up) for c in choices]
-    perfect = float(np.max(known, axis=0) @ weights)
-    tree = _tree((), (), kept, choices, values, actions, masses)
-    first = None
-    if tree.check is not None:
-        look = next(x for x in kept if x.id == tree.check)
-        cost = _cost(look, (), prices)
-        first = Step(look.id, float(values[()]) + cost - stopping, cost)
-    return Plan(float(values[()]), stopping, perfect, tree, tuple(steps), tuple(left_out), first)
+    stopping = columns.stop(_summed(full, (), n, shape), (), np.array(np.nan)).max(axis=1)
+    found = []
+    for k, kit in enumerate((None, *kits)):
+        value, stop_now = float(values[()][k]), float(stopping[k])
+        mine, acts = {made: v[k] for made, v in values.items()}, {made: a[k] for made, a in actions.items()}
+        tree = _tree((), (), kept, choices, mine, acts, masses)
+        first = None
+        if tree.check is not None:
+            look = next(x for x in kept if x.id == tree.check)
+            cost = _cost(look, (), prices)
+            first = Step(look.id, value + cost - stop_now, cost)
+        perfect = _perfect(weights, choices, kit)
+        found.append(Plan(value, stop_now, perfect, tree, tuple(steps[k]), tuple(left_out), first))
+    return found
 
 
-def _unknown(look: Look, kept: Sequence[Look]) -> set[str]:
-    """Return what a check requires that is not among the open checks: it was made already."""
-    return set(look.requires) - {x.id for x in kept}
+def _perfect(weights: Floats, choices: Sequence[Choice], kit: Kit | None) -> float:
+    """Return the value if all were known before the course is chosen [money]."""
+    worth, none = (0.0, 0.0) if kit is None else (kit.worth, kit.given_up[:, None])
+    known = np.array([c.worth for c in choices]) + worth
+    given_up = np.array([np.full(weights.size, -np.inf) if c.given_up is None else c.given_up for c in choices]) + none
+    return float(np.maximum(known, given_up).max(axis=0) @ weights)
 
 
 def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
