@@ -31,15 +31,15 @@ class AfterRepair:
 
     Rows: worth if what was missed is traced, then mended or given up; expected cost of jobs added; discounted years of
     service; cured at once (0 or 1); worth if it is given up untraced; years then; the shop's gross profit on the jobs
-    added, and their hours.
+    added, and their hours; worth if jobs are added even where giving up is better.
     """
 
-    ROWS = 8
+    ROWS = 9
 
     def __init__(self, setting: Setting) -> None:
         self._s = setting
         self._seen: dict[tuple[float, int], Floats] = {}
-        self._more = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
+        self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
         p = setting.payoffs
         self._instead = max(
             (
@@ -71,7 +71,7 @@ class AfterRepair:
             use = s.payoffs.kept(masks[passes] | worn, renewal)
             none = np.zeros(use.worth.size)
             cured = (masks[passes] & s.table.costly) == 0
-            out[:, passes] = np.array([use.worth, none, use.years, cured, use.worth, use.years, none, none])
+            out[:, passes] = np.array([use.worth, none, use.years, cured, use.worth, use.years, none, none, use.worth])
         if not passes.all():
             out[:, ~passes] = self._after_failure(masks[~passes], failing[~passes], renewal, worn)
         return out
@@ -79,7 +79,7 @@ class AfterRepair:
     def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
         """Return the rows where the release check fails: add the cheapest jobs, or give up."""
         s, p = self._s, self._s.payoffs
-        more = self._more(failing)
+        more = self.follow_ups(failing)
         left = (masks | worn) & ~more.clears
         renewals = np.maximum(renewal, more.renewal)
         worth, years = np.zeros(masks.size), np.zeros(masks.size)
@@ -95,7 +95,8 @@ class AfterRepair:
         cost = np.where(adds, more.cost + wait, 0.0)
         none = np.zeros(masks.size)
         mended = [np.where(adds, x, 0.0) for x in (more.margin, more.hours)]
-        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none, *mended])
+        added = np.where(np.isfinite(add), add, drop)
+        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none, *mended, added])
 
 
 def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:

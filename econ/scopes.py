@@ -117,7 +117,7 @@ class FollowUp:
     """The cheapest jobs to add for k sets of failing faults, (k,) each.
 
     cost [money]; clears: what they clear, as masks; renewal [1]; any_part; hours [h] and margin, the shop's gross
-    profit on them before comebacks [money].
+    profit on them before comebacks [money]; jobs: (k, jobs) which they are, none where there are no such jobs.
     """
 
     cost: Floats
@@ -126,6 +126,7 @@ class FollowUp:
     any_part: Bools
     hours: Floats
     margin: Floats
+    jobs: Bools
 
 
 def _ways(jobs: Jobs, failing: Masks, cheapest: dict[int, int]) -> list[tuple[NDArray[np.int64], Bools]]:
@@ -167,6 +168,7 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
     renewal, any_part = np.zeros(failing.size), np.zeros(failing.size, dtype=bool)
     job_clears, job_renewal = np.array(jobs.clears, dtype=np.int64), np.array(jobs.renewal)
     hours, margin = np.zeros(failing.size), np.zeros(failing.size)
+    chosen = np.zeros((failing.size, len(jobs.clears)), dtype=bool)
     for every, ways in _ways(jobs, failing, cheapest):
         t = tickets(bench, ways, first=False)
         better = t.cost < cost[every]
@@ -175,8 +177,8 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
         hours[rows], margin[rows] = t.hours[better] / THOUSAND, gross_profit(bench, t)[better]
         clears[rows] = np.bitwise_or.reduce(np.where(member, job_clears, 0), axis=1)
         renewal[rows] = np.where(member, job_renewal, 0.0).max(axis=1, initial=0.0)
-        any_part[rows] = t.any_part[better]
-    return FollowUp(cost, clears, renewal, any_part, hours, margin)
+        any_part[rows], chosen[rows] = t.any_part[better], member
+    return FollowUp(cost, clears, renewal, any_part, hours, margin, chosen)
 
 
 class FollowUps:
