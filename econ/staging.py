@@ -15,7 +15,8 @@ from econ.findings import Heard
 from econ.knowledge import Check, pert_mean
 from econ.looking import OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
-from econ.plan import Choice, Look, Node, Plan, make_plan
+from econ.orders import Orders, Weighed
+from econ.plan import Choice, Look, Node
 from econ.repairs import AfterRepair, repair_weeks, ways_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
@@ -26,6 +27,7 @@ Floats = NDArray[np.float64]
 STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
+ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
 
 
 @dataclass(frozen=True)
@@ -66,8 +68,30 @@ class CheckWorth:
 
 
 @dataclass(frozen=True)
+class OrderLine:
+    """One way of ordering parts: "after_looking", "now" (of one repair), "likely_kit" (with what may have to follow).
+
+    parts: all that is ordered today; spare: those of them that only a follow-up needs. worth: the gain over ordering
+    after looking. weeks_saved: expected weeks of waiting saved; early: weeks of its wait that fall in the wait for the
+    bench. at_risk: what is expected to be lost on parts that go back.
+    """
+
+    order: str
+    parts: tuple[str, ...]
+    spare: tuple[str, ...]
+    worth: Decimal
+    weeks_saved: float
+    early: float
+    at_risk: Decimal
+
+
+@dataclass(frozen=True)
 class Staged:
-    """The plan of a case. gain: what checking first is worth over the best course at once; evpi: knowing all."""
+    """The plan of a case, with parts ordered the best way.
+
+    gain: what checking first and ordering well are worth over the best course at once, parts ordered after looking;
+    evpi: knowing all, parts ordered as in the plan. orders: the ways of ordering that were weighed; order: the best.
+    """
 
     next_check: NextCheck | None
     gain: Decimal
@@ -76,6 +100,8 @@ class Staged:
     left_out: tuple[str, ...]
     then: str
     tree: tuple[Branch, ...]
+    orders: tuple[OrderLine, ...]
+    order: str
 
 
 def _repair_choice(s: Setting, after: AfterRepair, course: Course, states: NDArray[np.int64], name: str) -> Choice:
@@ -130,18 +156,25 @@ def _other_choices(s: Setting, courses: Sequence[Course], m: int) -> list[Choice
     return found
 
 
-def _hold_costs(
-    s: Setting, c: MachineClass, name: str, results: int, patterns: Sequence[Sequence[str]]
-) -> tuple[float | None, ...]:
-    """Return for each result what a hold it opens costs a repair [money], None where it opens none."""
-    costs: list[float | None] = [None] * results
-    for hold in c.holds.values():
-        price = 0.0
+def _clearing_costs(s: Setting, c: MachineClass) -> dict[str, float]:
+    """Return what clearing each hold costs a repair at least [money]."""
+    prices = dict.fromkeys(c.holds, 0.0)
+    for name, hold in c.holds.items():
         able = [s.bench.jobs.index(j) for j in hold.cleared_by]
         able = [j for j in able if j not in s.bench.barred]
         if able and not hold.by_cause:
-            price = float(tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min())
-        for o in hold.opened_by:
+            prices[name] = float(tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min())
+    return prices
+
+
+def _hold_costs(
+    c: MachineClass, prices: Mapping[str, float], name: str, results: int, patterns: Sequence[Sequence[str]]
+) -> tuple[float | None, ...]:
+    """Return for each result what a hold it opens costs a repair [money], None where it opens none."""
+    costs: list[float | None] = [None] * results
+    for hold in c.holds:
+        price = prices[hold]
+        for o in c.holds[hold].opened_by:
             for k in range(results):
                 by_outcome = o.check == name and o.outcome is not None and k >= c.checks[name].outcomes.index(o.outcome)
                 if by_outcome or (o.fault is not None and k < len(patterns) and o.fault in patterns[k]):
@@ -149,8 +182,16 @@ def _hold_costs(
     return tuple(costs)
 
 
-def _look(s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, present: NDArray[np.bool_]) -> Look | None:
-    """Return a check as the plan sees it, None where nothing in play bears on it."""
+def _look(
+    s: Setting,
+    case: Case,
+    c: MachineClass,
+    heard: Heard,
+    name: str,
+    present: NDArray[np.bool_],
+    clearing: Mapping[str, float],
+) -> Look | None:
+    """Return a check as the plan sees it, None where nothing in play bears on it. clearing: cost for each hold."""
     check: Check = c.checks[name]
     rows = result_rows(check, c, heard, present, name)
     if rows is None:
@@ -165,7 +206,7 @@ def _look(s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, pres
         check.minutes / 60 * hourly + tools,
         frozenset(check.operations),
         frozenset(check.requires) - frozenset(heard.outcomes) - heard.opened,
-        _hold_costs(s, c, name, rows.shape[0], patterns),
+        _hold_costs(c, clearing, name, rows.shape[0], patterns),
         pert_mean(check.put_back) * hourly,
         check.as_is_drop,
     )
@@ -190,21 +231,44 @@ def stage(
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
     names = {f"repair{i}": x for i, x in enumerate(mending)}
     choices = [_repair_choice(s, after, x, states, n) for n, x in names.items()] + _other_choices(s, courses, m)
-    looks = [x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None]
+    clearing = _clearing_costs(s, c)
+    looks = [x for x in (_look(s, case, c, heard, k.id, present, clearing) for k in checks) if x is not None]
     able = {x.id for x in looks}
     looks = [x for x in looks if x.requires <= able]
     prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)}
-    plan = make_plan(weights, choices, looks, prices, s.trace_cost)
+    weighed = Orders(s, c, after, [x.jobs for x in mending], states, weights).weigh(choices, looks, prices)
     titles = {n: title_of(c, s, x) for n, x in names.items()}
     titles |= {x.kind: title_of(c, s, x) for x in courses if x.kind != "repair"}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
-    return _told(case, c, s, plan, titles, labels)
+    return _told(case, c, s, weighed, titles, labels)
+
+
+def _order_line(case: Case, s: Setting, x: Weighed, usual: Weighed) -> OrderLine:
+    bench = s.bench
+    return OrderLine(
+        x.kind,
+        tuple(bench.parts[i] for i in np.flatnonzero(x.parts)),
+        tuple(bench.parts[i] for i in np.flatnonzero(x.spare)),
+        to_decimal(x.plan.value - usual.plan.value, case.currency),
+        round(x.weeks, 3),
+        round(x.early, 3),
+        to_decimal(x.lost, case.currency),
+    )
 
 
 def _told(
-    case: Case, c: MachineClass, s: Setting, plan: Plan, titles: Mapping[str, str], labels: Mapping[str, Sequence[str]]
+    case: Case,
+    c: MachineClass,
+    s: Setting,
+    weighed: Sequence[Weighed],
+    titles: Mapping[str, str],
+    labels: Mapping[str, Sequence[str]],
 ) -> Staged:
-    """Return a plan in words and money."""
+    """Return the plan with the best order in words and money. weighed: first the one with none today."""
+    usual = best = weighed[0]
+    for x in weighed[1:]:  # the simplest way first: more has to earn it
+        best = x if x.plan.value > best.plan.value + ORDER_FROM * s.terms.new_price else best
+    plan = best.plan
 
     def money(x: float) -> Decimal:
         return to_decimal(x, case.currency)
@@ -243,10 +307,12 @@ def _told(
         )
     return Staged(
         nearest,
-        money(plan.value - plan.stopping),
+        money(plan.value - usual.plan.stopping),
         money(plan.perfect - plan.stopping),
         tuple(CheckWorth(x.id, money(max(x.worth, 0.0)), money(x.cost)) for x in plan.steps),
         plan.left_out,
         said(plan.tree),
         branches(plan.tree),
+        tuple(_order_line(case, s, x, usual) for x in weighed),
+        best.kind,
     )

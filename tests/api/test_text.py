@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 
@@ -52,6 +54,35 @@ def test_it_defers_to_those_who_know_better(told):
     care = " ".join(text.partition("Take care")[2].split())
     for said in ("maker's manual", "Local codes", "licensed practice"):
         assert said in care
+
+
+def test_what_to_order(told):
+    decision, text = told
+    assert ("\n  Order the" in text) == (decision.plan.order != "after_looking")
+
+
+def _ordering(**changes):
+    """Return "Next" of the shop's demo with its order changed."""
+    decision = library.decide_document(CASES["shop_mower"])
+    line = replace(next(x for x in decision.plan.orders if x.order == "now"), **changes)
+    plan = replace(decision.plan, orders=(line,), order=line.order)
+    text = decision_text(replace(decision, plan=plan), library.machine_class(decision.machine_class))
+    return " ".join(text.partition("\nNext\n")[2].partition("\n\n")[0].split())
+
+
+def test_an_order_in_words():
+    both = {"parts": ("blade", "blade_adapter"), "worth": Decimal("9.00"), "at_risk": Decimal("2.00")}
+    blade, adapter = "the blade with bolt", "the blade adapter with key"
+    bench, again = "while the machine waits for the bench", "if the test run fails there is no second order to wait for"
+    better = "better by $9.00 than ordering after looking. Counted in it: $2.00 for what may have to go back."
+    assert _ordering(**both).startswith(f"Order {blade} and {adapter} now: they come {bench}; {better}")
+    kit = both | {"order": "likely_kit", "spare": ("blade_adapter",)}
+    assert _ordering(**kit).startswith(
+        f"Order {blade} now, and {adapter} with it: they come {bench}, and {again}; {better}"
+    )
+    assert _ordering(**kit, early=0.0).startswith(f"Order {adapter} with {blade}: {again}; {better}")
+    alone = kit | {"parts": ("blade",), "spare": ("blade",)}
+    assert _ordering(**alone).startswith(f"Order {blade} now: it comes {bench}; {better}")
 
 
 def test_sections(told):
