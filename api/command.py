@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,9 @@ from econ.problems import BadInput
 
 if TYPE_CHECKING:
     from econ.decision import Decision
+
+# Products of small matrices: more threads than one only get in each other's way. Set before numpy loads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 class Door(click.Group):

@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 
 from api.columns import bullet, table, wrap
-from api.wording import exact, flow, likelihood, minutes, money, resting_on, result_name, short
+from api.policy import plan_lines
+from api.wording import (
+    course_title,
+    exact,
+    flow,
+    input_name,
+    input_value,
+    likelihood,
+    minutes,
+    money,
+    resting_on,
+    result_name,
+    short,
+)
+from econ.breakeven import Change, InputLine
 from econ.decision import CourseLine, Decision, FaultLine
 from econ.looking import OpenCheck
 from econ.release import ReleaseTest
 from econ.rulebook import MachineClass
-from econ.staging import Branch
 from econ.terms import STATED
 from econ.words import listed, percent
 
@@ -21,6 +35,8 @@ SECOND_FROM = 0.25  # a result names a second fault from here
 MOVED_FROM = 0.05  # a result that moves the faults it names by less leaves things as they are
 AS_NOW = "much as now"
 RARE_BELOW = 0.05  # a check that tells something only in results rarer than this is left to the JSON
+NEAR = 2.0  # a change of the answer farther off than this, over what the figure may well be off by, is not shown
+TURNS_SHOWN = 4
 BASELINE = {
     "owner": "handing it over for nothing and going on with the cheapest other way",
     "shop": "handing it over for nothing and going on with the cheapest other way (the customer's money)",
@@ -49,13 +65,14 @@ def _next(d: Decision, c: MachineClass) -> list[str]:
     step, lines = d.plan.next_check, _order(d, c)
     if step is None:
         return lines
+    if step.check is None and not step.worth:
+        return lines + wrap(f'No check would change what is best now; the most telling is "{step.title}".', "  ")
     if step.check is None:
         worth = f'No check pays for itself now; the nearest, "{step.title}", falls short by'
         return lines + wrap(f"{worth} {money(-step.net, d.currency)}.", "  ")
     cost = f", costs {money(step.cost, d.currency)}" if step.cost else ""
     lines += wrap(f"{step.title}: {minutes(step.minutes)}{cost}, worth {money(step.worth, d.currency)}.", "  ")
-    rows = [(f"  {result_name(b.result, c)}", percent(b.chance), _then(b)) for b in d.plan.tree]
-    return lines + table(rows, right=(1,), wide=2)
+    return lines + plan_lines(d.plan.tree, c)
 
 
 def _order(d: Decision, c: MachineClass) -> list[str]:
@@ -87,9 +104,60 @@ def _part(part: str, c: MachineClass) -> str:
     return f"the {c.parts[part].title.partition(',')[0]}"
 
 
-def _then(b: Branch) -> str:
-    """Return what to do at a result: the next look, or what to do with the machine."""
-    return f"then look on: {b.then[0].lower()}{b.then[1:]}" if b.check else b.then
+def _turns(d: Decision, c: MachineClass) -> list[str]:
+    """Return what would change the answer, the nearest first, and the figure left open that matters most.
+
+    A change from one repair to another is left to the JSON.
+    """
+    titles = {x.course: x.title for x in d.courses}
+    lines = d.break_even.inputs
+    found = [(_distance(i, x), i, x) for i in lines for x in i.changes if _kind(x.above) != _kind(x.below)]
+    found.sort(key=lambda x: x[0])
+    near = [_turn(line, x, d, c, titles) for z, line, x in found if z <= NEAR][:TURNS_SHOWN]
+    if near:
+        return table(near, wide=1) + _missing(d, c)
+    far = "No single figure within what it may well be changes the answer" + ("; the nearest:" if found else ".")
+    return wrap(far, "  ") + table([_turn(i, x, d, c, titles) for _, i, x in found[:1]], wide=1) + _missing(d, c)
+
+
+def _kind(course: str) -> str:
+    return course.partition(":")[0]
+
+
+def _distance(line: InputLine, x: Change) -> float:
+    """Return how far a change is from the value now, over half of what the input may well be off by."""
+    half = float(line.high.value - line.value if x.value > line.value else line.value - line.low.value)
+    away = abs(float(x.value - line.value))
+    return away / half if half > 0 else math.inf
+
+
+def _turn(line: InputLine, x: Change, d: Decision, c: MachineClass, titles: Mapping[str, str]) -> tuple[str, str]:
+    """Return one change of the answer: when, and what is best then."""
+    up = x.value > line.value
+    value = input_value(x.value, line.unit, d.currency)
+    name = input_name(line.input, c)
+    now = input_value(line.value, line.unit, d.currency)
+    if line.unit == "share" and line.input.startswith(("hidden", "fault")):
+        when = f"{name} {'likelier' if up else 'less likely'} than {value} (now {now})"
+    else:
+        when = f"{name}: {'from' if up else 'under'} {value} (now {now})"
+    return when, course_title(x.above if up else x.below, c, titles)
+
+
+def _missing(d: Decision, c: MachineClass) -> list[str]:
+    m = d.break_even.missing
+    if m is None:
+        return []
+    name, worth = input_name(m.input, c), money(m.worth_knowing, d.currency)
+    span = f"the answer then comes out between {money(m.low, d.currency)} and {money(m.high, d.currency)}"
+    line = next((x for x in d.break_even.inputs if x.input == m.input), None)
+    taken = ""
+    if line is not None:
+        now, low, high = (input_value(x, line.unit, d.currency) for x in (line.value, line.low.value, line.high.value))
+        taken = f" (taken as {now}; it may well be {low} to {high})"
+    if m.worth_knowing < 1:
+        return wrap(f"Of what is left open nothing is worth finding out first; most bears {name}{taken}: {span}.", "  ")
+    return wrap(f"Most worth finding out: {name}{taken}. To know it is worth {worth}; {span}.", "  ")
 
 
 def _risk(d: Decision) -> list[str]:
@@ -289,6 +357,7 @@ def decision_text(d: Decision, c: MachineClass) -> str:
     sections = (
         ("Until this is cleared", _holds(d, c)),
         ("Next", _next(d, c)),
+        ("This would change the answer", _turns(d, c)),
         ("What can be done", _courses(d)),
         ("How it may turn out", _risk(d)),
         ("What it most likely is", _faults(d, c)),

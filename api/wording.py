@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 
 from econ.money import say, to_minor
 from econ.rulebook import MachineClass
 from econ.terms import Assumption
-from econ.words import listed
+from econ.words import TITLES, listed, percent
 
+INPUTS = {
+    "hidden_damage": "hidden damage of any kind",
+    "machine.age_years": "its age",
+    "machine.hours": "hours on the machine",
+    "machine.life_hours": "hours such a machine lasts",
+    "machine.new_price": "a new one",
+    "market.running": "this one if it ran as it should",
+    "market.as_is": "this one as it stands",
+    "market.part_out": "its parts sold singly",
+    "market.used_price": "a used replacement",
+    "terms.do_without_per_year": "a year of doing without",
+    "find.asking_price": "the asked price",
+    "terms.hours_factor": "hours of the work",
+}
 LABELS = {
+    "hours_factor": ("hours of the work over the book", ""),
     "horizon_years": ("years looked ahead", ""),
     "real_rate": ("interest above inflation", "percent"),
     "hour_worth": ("an hour of one's own", ""),
@@ -94,6 +110,42 @@ def result_name(outcome: str, c: MachineClass) -> str:
     if all(f in c.faults for f in outcome.split("+")):
         return listed([c.faults[f].title for f in outcome.split("+")])
     return "nothing amiss inside" if outcome == "nothing" else words(outcome)
+
+
+def input_name(name: str, c: MachineClass) -> str:
+    """Return an input of a decision in words."""
+    shelf, _, key = name.partition(".")
+    if shelf == "prices":
+        return c.parts[key].title
+    if shelf == "fault":
+        return short(c.faults[key].title)
+    if shelf == "history":
+        return c.facts[key].question
+    return INPUTS.get(name) or LABELS.get(key, (words(key or shelf), ""))[0]
+
+
+def course_title(name: str, c: MachineClass, titles: Mapping[str, str]) -> str:
+    """Return what a course is by its name, the long ones cut short. titles: of the courses the answer shows."""
+    if name in titles:
+        return titles[name].partition(", and " if name.startswith("repair") else ", ")[0]
+    kind, _, jobs = name.partition(":")
+    if kind == "leave_it":
+        return "leave it where it is"
+    if kind != "repair":
+        return TITLES[kind]
+    return "repair it: " + listed([c.jobs[j].title for j in jobs.split("+")])
+
+
+def input_value(value: Decimal, unit: str, currency: str) -> str:
+    """Return a value of an input for people."""
+    if unit == "money":
+        return money(value, currency)
+    if unit == "share":
+        return percent(float(value))
+    figure = f"{value:f}".rstrip("0").rstrip(".") if "." in f"{value:f}" else f"{value:f}"
+    if unit == "times":
+        return "as the book" if figure == "1" else f"{figure} times the book"
+    return f"{figure} {unit[:-1] if figure == '1' else unit}"
 
 
 def resting_on(a: Assumption, c: MachineClass, currency: str) -> tuple[str, str]:

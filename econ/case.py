@@ -71,6 +71,9 @@ class Machine(Frozen):
     use: Literal["residential", "commercial"] = "residential"
     age_years: float | None = Field(None, ge=0, le=80, description="age [years]")
     hours: float | None = Field(None, ge=0, le=50_000, description="hours on the machine [h]")
+    life_hours: float | None = Field(
+        None, ge=10, le=50_000, description="hours by which half of such machines are past repair [h]"
+    )
     condition: Literal["restored", "good", "fair", "poor"] = "fair"
     new_price: Money | None = Field(None, ge=1, description="price of an equivalent new machine, without tax")
     rusty: bool = Field(False, description="fasteners are rusty: complications are likelier")
@@ -134,6 +137,7 @@ class Terms(Frozen):
     hour_worth: Money | None = Field(None, description="worth of one's own hour [money/h]")
     slowness: float | None = Field(None, ge=0.5, le=10, description="own hours per hour of the book [1]")
     shop_rate: Money | None = Field(None, description="labour rate [money/h]")
+    hours_factor: float = Field(1.0, ge=0.1, le=10, description="hours of the work over those of the book [1]")
     billing_step_hours: float | None = Field(None, ge=0, le=4)
     minimum_charge: Money = Decimal(0)
     parts_markup: Many[MarkupTier] = Field((), max_length=12)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +23,12 @@ from econ.terms import STATED, Assumption, Terms, rate_millionths
 THOUSAND = 1000
 CHANCE_CAP = 0.9  # of a complication on a rusty machine
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 
-def thousandths(x: float) -> int:
+def thousandths(x: Any) -> Any:
     """Return hours or a quantity as whole thousandths, half to even."""
-    return round(x * THOUSAND)
+    return np.rint(x * THOUSAND).astype(np.int64) if np.ndim(x) else round(x * THOUSAND)
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,7 @@ class Bench:
     op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
     unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
     op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
+    op_hours, op_trouble_hours, op_trouble_parts, unit_cost and unit_price have a row for each world where they differ.
     free_labour, free_parts: (jobs,) covered by a warranty or a recall. recalled: (jobs,) paid for by a recall, not by
     whoever gave the warranty.
     barred: job number -> why it can't be done.
@@ -68,15 +71,18 @@ class Bench:
 
 @dataclass(frozen=True)
 class Charges:
-    """How labour and parts become a ticket. Money in minor units, rates in millionths, steps in mh."""
+    """How labour and parts become a ticket. Money in minor units, rates in millionths, steps in mh.
+
+    labour_rate and shipping are a number, or a column (W, 1).
+    """
 
     by_shop: bool
-    labour_rate: int
+    labour_rate: Any
     step: int
     minimum: int
     supplies_rate: int
     supplies_cap: int | None
-    shipping: int
+    shipping: Any
     fixed: tuple[tuple[str, int], ...]
     tax_rate: int
     taxable: frozenset[str]
@@ -86,7 +92,7 @@ class Charges:
 
 @dataclass(frozen=True)
 class Tickets:
-    """Tickets of n scopes: what is paid, by kind, and the own time beside it; all (n,) [minor units], hours [mh]."""
+    """Tickets of n scopes: what is paid by kind, and the own time: (n,) or (W, n) [minor units], hours [mh]."""
 
     hours: IntArray
     labour: IntArray
@@ -117,15 +123,16 @@ def _quantities(rows: Sequence[Sequence[Quantity]], parts: Sequence[str]) -> Int
     return table
 
 
-def markup(unit_cost: int, tiers: Sequence[tuple[int | None, int]]) -> int:
-    """Return a unit price: cost plus the mark-up of the first tier whose limit is not below the cost.
+def markup(unit_cost: Any, tiers: Sequence[tuple[int | None, int]]) -> Any:
+    """Return unit prices: cost plus the mark-up of the first tier whose limit is not below the cost.
 
     tiers: (highest unit cost or None, rate in millionths), in rising order.
     """
-    for limit, rate in tiers:
-        if limit is None or unit_cost <= limit:
-            return unit_cost + share(unit_cost, rate)
-    return unit_cost
+    price = unit_cost
+    for limit, rate in reversed(tiers):
+        marked = unit_cost + share(unit_cost, rate)
+        price = marked if limit is None else np.where(unit_cost <= limit, marked, price)
+    return price
 
 
 def complication_chance(trouble: Complication, rusty: bool) -> float:
@@ -133,15 +140,27 @@ def complication_chance(trouble: Complication, rusty: bool) -> float:
     return min(trouble.chance * (trouble.rusty_factor if rusty else 1.0), max(CHANCE_CAP, trouble.chance))
 
 
-def _unit_costs(case: Case, c: MachineClass, terms: Terms, parts: Sequence[str]) -> tuple[IntArray, list[Assumption]]:
-    costs, notes = [], []
-    for name in parts:
-        if name in case.prices:
-            costs.append(to_minor(case.prices[name], terms.currency))
-            notes.append(Assumption(f"price.{name}", say(costs[-1], terms.currency), STATED))
-        else:
-            costs.append(terms.from_rulebook(pert_mean(c.parts[name].price)))
-    return np.array(costs, dtype=np.int64), notes
+def _side_by_side(figures: Sequence[Any]) -> Any:
+    """Return figures as a row (n,), or (W, n) where any is a column."""
+    rows = np.broadcast_arrays(*[np.atleast_1d(x) for x in figures]) if figures else [np.zeros(0)]
+    return np.concatenate(rows, axis=-1)
+
+
+def _unit_costs(terms: Terms, parts: Sequence[str]) -> IntArray:
+    costs: IntArray = _side_by_side([terms.money(f"price.{name}") for name in parts]).astype(np.int64)
+    return costs
+
+
+def _troubles(case: Case, c: MachineClass, parts: Sequence[str]) -> tuple[Floats, Floats]:
+    """Return what complications are expected to add to each operation: hours [h], and parts (operations, parts)."""
+    hours, quantity = np.zeros(len(c.operations)), np.zeros((len(c.operations), len(parts)))
+    for i, op in enumerate(c.operations.values()):
+        for t in op.complications:
+            p = complication_chance(t, case.machine.rusty)
+            hours[i] += p * pert_mean(t.hours)
+            for q in t.parts:
+                quantity[i, parts.index(q.part)] += p * q.quantity
+    return hours, quantity
 
 
 def _charges(case: Case, terms: Terms) -> Charges:
@@ -174,18 +193,14 @@ def _charges(case: Case, terms: Terms) -> Charges:
 def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
     """Return what everything costs in this case, all jobs and operations of the class considered."""
     ops, jobs, parts, tools = tuple(c.operations), tuple(c.jobs), tuple(c.parts), tuple(c.tools)
-    unit_cost, notes = _unit_costs(case, c, terms, parts)
+    unit_cost = _unit_costs(terms, parts)
     tiers = [
         (None if t.up_to is None else to_minor(t.up_to, terms.currency), rate_millionths(t.rate))
         for t in case.terms.parts_markup
     ]
-    unit_price = np.array([markup(int(u), tiers) if terms.by_shop else int(u) for u in unit_cost], dtype=np.int64)
-    price_of = dict(zip(parts, unit_price.tolist(), strict=True))
-    trouble_hours, trouble_parts = [], []
-    for op in c.operations.values():
-        chances = [(t, complication_chance(t, case.machine.rusty)) for t in op.complications]
-        trouble_hours.append(thousandths(sum(p * pert_mean(t.hours) for t, p in chances)))
-        trouble_parts.append(round(sum(p * sum(q.quantity * price_of[q.part] for q in t.parts) for t, p in chances)))
+    unit_price = markup(unit_cost, tiers) if terms.by_shop else unit_cost
+    stated = [(p, to_minor(case.prices[p], terms.currency)) for p in parts if p in case.prices]
+    pace, (trouble_hours, trouble_parts) = terms["hours_factor"], _troubles(case, c, parts)
     at_hand = frozenset(case.tools.owned) if not terms.by_shop else frozenset(tools)
     missing = [t not in at_hand or t in case.tools.cannot_get for t in tools]
     barred: dict[int, str] = {}
@@ -206,9 +221,9 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         parts,
         tools,
         np.array([[o in c.jobs[j].operations for o in ops] for j in jobs]),
-        np.array([thousandths(pert_mean(o.hours)) for o in c.operations.values()], dtype=np.int64),
-        np.array(trouble_hours, dtype=np.int64),
-        np.array(trouble_parts, dtype=np.int64),
+        thousandths(np.array([pert_mean(o.hours) for o in c.operations.values()]) * pace),
+        thousandths(trouble_hours * pace),
+        np.rint(unit_price @ trouble_parts.T).astype(np.int64),
         _quantities([o.parts for o in c.operations.values()], parts),
         _quantities([j.parts for j in c.jobs.values()], parts),
         unit_cost,
@@ -226,7 +241,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         barred,
         terms,
         _charges(case, terms),
-        tuple(notes),
+        tuple(Assumption(f"price.{p}", say(unit, terms.currency), STATED) for p, unit in stated),
     )
 
 
@@ -308,15 +323,15 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     charges = bench.charges if first else replace(bench.charges, minimum=0, fixed=())
     w = work(bench, member)
     all_hours = (bench.op_hours + bench.op_trouble_hours).astype(float)
-    hours = (w.done.astype(float) @ all_hours).astype(np.int64)
+    hours = (all_hours @ w.done.T.astype(float)).astype(np.int64)
     if charges.by_shop:
-        labour = labour_charge(charges, (w.charged.astype(float) @ all_hours).astype(np.int64))
+        labour = labour_charge(charges, (all_hours @ w.charged.T.astype(float)).astype(np.int64))
         own_time = np.zeros_like(hours)
     else:
         labour = np.zeros_like(hours)
-        pace = round(bench.terms["slowness"] * THOUSAND)
+        pace = thousandths(bench.terms["slowness"])
         own_time = divide(hours * pace * bench.terms.money("hour_worth"), THOUSAND * THOUSAND)
-    trouble = (w.charged.astype(float) @ bench.op_trouble_parts).astype(np.int64)
+    trouble = (bench.op_trouble_parts.astype(float) @ w.charged.T.astype(float)).astype(np.int64)
     parts = _priced(w.quantity, bench.unit_price) + trouble
     parts_cost = _priced(w.borne, bench.unit_cost) + trouble
     supplies = share(labour, charges.supplies_rate)
@@ -348,11 +363,15 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
 
 
 def _priced(quantity: IntArray, unit: IntArray) -> IntArray:
-    """Return the price of part lines, each rounded by itself, (n,); whole quantities need no rounding."""
+    """Return the price of part lines, each rounded by itself, (n,) or (W, n); whole quantities need no rounding."""
     exact = np.all(quantity % THOUSAND == 0, axis=0)
-    total = (quantity[:, exact] // THOUSAND).astype(float) @ unit[exact]
-    rest = divide(quantity[:, ~exact] * unit[~exact], THOUSAND).sum(axis=1)
-    result: IntArray = total.astype(np.int64) + rest
+    total = unit[..., exact].astype(float) @ (quantity[:, exact] // THOUSAND).T.astype(float)
+    whole: IntArray = total.astype(np.int64)
+    if exact.all():
+        return whole
+    few, which = np.unique(np.atleast_2d(unit[..., ~exact]), axis=0, return_inverse=True)
+    rest = divide(quantity[:, ~exact] * few[:, None, :], THOUSAND).sum(axis=-1)
+    result: IntArray = whole + (rest[0] if unit.ndim == 1 else rest[which.ravel()])
     return result
 
 
@@ -363,12 +382,13 @@ def gross_profit(bench: Bench, t: Tickets) -> NDArray[np.float64]:
     return profit
 
 
-def tracing_hours(bench: Bench) -> float:
+def tracing_hours(bench: Bench) -> Any:
     """Return the time of one look that halves what the cause may be [h]."""
-    return int(bench.op_hours[bench.ops.index(TRACING)]) / THOUSAND
+    at = bench.ops.index(TRACING)
+    return bench.op_hours[..., at : at + 1] / THOUSAND if bench.op_hours.ndim > 1 else bench.op_hours[at] / THOUSAND
 
 
-def hour_cost(bench: Bench) -> float:
+def hour_cost(bench: Bench) -> Any:
     """Return what an hour of the book costs the decider: the shop's rate with its tax, or the own time [money/h]."""
     if not bench.charges.by_shop:
         return bench.terms["slowness"] * bench.terms.money("hour_worth")
@@ -376,6 +396,6 @@ def hour_cost(bench: Bench) -> float:
     return bench.charges.labour_rate * (1 + bench.charges.tax_rate / RATE_UNIT * taxed)
 
 
-def tracing_cost(bench: Bench) -> float:
+def tracing_cost(bench: Bench) -> Any:
     """Return the cost of halving once what the cause may be [money]."""
     return tracing_hours(bench) * hour_cost(bench)

@@ -7,12 +7,14 @@ and then paying for every year of service). Money in minor units.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from econ.payoffs import DISPOSALS
-from econ.repairs import AfterRepair, leading, repairs
+from econ.repairs import AfterRepair, chosen, leading, repairs, search
+from econ.scopes import Scope
 from econ.setting import Course, Setting
 from econ.states import effects
 
@@ -28,14 +30,13 @@ def other_courses(s: Setting) -> list[Course]:
     p, states, weights = s.payoffs, s.posterior.states | s.worn, s.posterior.weights
     declined = s.terms.money("diagnosis_fee") if s.terms.by_shop else 0
     ways = p.let_go(states)
-    best = max(DISPOSALS, key=lambda d: float(ways[d] @ weights))
+    best = max(DISPOSALS, key=lambda d: float(ways[d] @ weights) - put_back(s, d))
     found = []
 
     def add(
         kind: str, by_state: Floats, cash: float, cost: float, weeks: float, years: float, how: str, no: str
     ) -> None:
-        shut = 0.0 if how in ("part_out", "scrap") else s.put_back
-        net = by_state - declined - shut
+        net = by_state - declined - put_back(s, how)
         worth = float(net @ weights)
         found.append(
             Course(
@@ -78,17 +79,27 @@ def other_courses(s: Setting) -> list[Course]:
     return found
 
 
+def put_back(s: Setting, how: str) -> Any:
+    """Return the cost of closing what was opened, by the way the machine goes; parts and scrap go as they lie."""
+    return 0.0 if how in ("part_out", "scrap") else s.put_back
+
+
 def service_shares(s: Setting) -> Floats:
     """Return the share of its service that the machine gives as it is, in each state [1]."""
     return effects(s.table, s.posterior.states | s.worn).service
 
 
-def all_courses(s: Setting, after: AfterRepair | None = None) -> tuple[Course, ...]:
+def all_courses(
+    s: Setting, after: AfterRepair | None = None, scopes: Sequence[Scope] | None = None
+) -> tuple[Course, ...]:
     """Return every course in course order: repairs best first, then those without repair.
 
-    A try that seldom cures is shown only where it is clearly worth more than finding the cause and than no repair.
+    scopes: the repairs to show; searched for if left out. A try that seldom cures is shown only where it is clearly
+    worth more than finding the cause and than no repair.
     """
-    mending, others = repairs(s, after or AfterRepair(s)), other_courses(s)
+    after = after or AfterRepair(s)
+    scopes = chosen(s, search(s, after)) if scopes is None else scopes
+    mending, others = repairs(s, after, scopes), other_courses(s)
     bar = max(c.worth for c in (*others, *mending) if c.kind != "repair" or c.open_ended)
     leader = leading(s)
     shown = [

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from econ.books import BookYear
+from econ.breakeven import BreakEven
 from econ.estimate import Estimate
 from econ.looking import OpenCheck
 from econ.release import ReleaseTest
@@ -110,6 +111,7 @@ class Decision:
     hidden_damage: float
     open_checks: tuple[OpenCheck, ...]
     plan: Staged
+    break_even: BreakEven
     repair_limit: Decimal | None
     estimate: Estimate | None
     risk: Risk

@@ -30,11 +30,12 @@ class Cause:
     """A history fact as it bears on the odds: how likely each of its levels is, and what each does to each fault.
 
     weights: (levels,) summing to 1, one-hot when the fact is known.
-    factors: fault number -> (levels,) odds factors.
+    factors: fault number -> (levels,) odds factors. name: of the fact.
     """
 
     weights: tuple[float, ...]
     factors: Mapping[int, tuple[float, ...]]
+    name: str = ""
 
 
 @dataclass(frozen=True)

@@ -109,6 +109,7 @@ def hear(case: Case, c: MachineClass) -> Heard:
         Cause(
             level_weights(case, c, fact),
             {number[i]: c.faults[i].factors[fact] for i in chosen if fact in c.faults[i].factors},
+            fact,
         )
         for fact in c.facts
     ]

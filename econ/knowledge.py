@@ -95,7 +95,10 @@ class Reading(BaseModel):
 
 
 class Check(Table):
-    """An inspection or test; outcomes go from normal to worst. An opening check `reveals` hidden faults."""
+    """An inspection or test; outcomes go from normal to worst. An opening check `reveals` hidden faults.
+
+    running: the engine must run for it; an open hold bars it.
+    """
 
     title: str
     complaint: bool = False
@@ -111,6 +114,7 @@ class Check(Table):
     how: str = ""
     tools: Many[Id] = ()
     cautions: Many[Id] = ()
+    running: bool = False
 
     @model_validator(mode="after")
     def _fits(self) -> Check:

@@ -13,6 +13,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,11 +38,11 @@ EPA_LONGEST_MEDIAN_YEARS = 25.0
 class Life:
     """Weibull life of a kind of machine.
 
-    median_years: age by which half of them have failed for good [years of typical use], above 0.
+    median_years: age by which half of them have failed for good [years of typical use], above 0; or an array.
     shape: Weibull shape [1], above 0; above 1 means wear.
     """
 
-    median_years: float
+    median_years: Any
     shape: float = WEIBULL_SHAPE
 
     def __post_init__(self) -> None:
@@ -49,9 +50,9 @@ class Life:
         checked("shape", self.shape, above_zero=True)
 
     @property
-    def scale_years(self) -> float:
+    def scale_years(self) -> Any:
         """The Weibull scale, eta = median / (ln 2)^(1/shape) [years]."""
-        return float(self.median_years / math.log(2.0) ** (1.0 / self.shape))
+        return self.median_years / math.log(2.0) ** (1.0 / self.shape)
 
 
 def checked(name: str, values: ArrayLike, *, above_zero: bool = False) -> FloatArray:
@@ -111,7 +112,8 @@ def cumulative_hazard(life: Life, age_years: ArrayLike) -> FloatArray:
     with np.errstate(over="ignore"):
         hazard: FloatArray = ratio**life.shape
     if not np.isfinite(hazard).all():
-        raise ValueError(f"age_years: got {np.max(age_years):g}; far too old for a life of {life.median_years:g}")
+        shortest = np.min(life.median_years)
+        raise ValueError(f"age_years: got {np.max(age_years):g}; far too old for a life of {shortest:g}")
     return hazard
 
 

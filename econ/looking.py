@@ -97,8 +97,13 @@ def effort_minutes(check: Check, bench: Bench) -> float:
     return round(check.minutes + 60 * hours / THOUSAND, 1)
 
 
-def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior, bench: Bench) -> tuple[OpenCheck, ...]:
-    """Return the open checks that can still tell something, least effort first."""
+def open_checks(
+    case: Case, c: MachineClass, heard: Heard, posterior: Posterior, bench: Bench, held: bool = False
+) -> tuple[OpenCheck, ...]:
+    """Return the open checks that can still tell something, least effort first.
+
+    held: a hold is open; it bars checks for which the engine must run.
+    """
     enough = int(np.searchsorted(np.cumsum(posterior.weights), LOOKED_AT)) + 1
     states, weights = posterior.states[:enough], posterior.weights[:enough]
     weights = weights / weights.sum()
@@ -108,7 +113,9 @@ def open_checks(case: Case, c: MachineClass, heard: Heard, posterior: Posterior,
     made = set(heard.outcomes) | heard.opened | {f.check for f in case.findings}
     found = []
     for name, check in c.checks.items():
-        if check.complaint or name in made or set(check.tools) & set(case.tools.cannot_get):
+        if check.complaint or name in made or (held and check.running):
+            continue
+        if set(check.tools) & set(case.tools.cannot_get):
             continue
         rows = result_rows(check, c, heard, present, name)
         if rows is None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ from econ.worth import STEPS_PER_YEAR, Flows, discount_factors
 
 Floats = NDArray[np.float64]
 SEASON_FADES = 0.5  # time over which this month's season fades from later prices [years]; judgement
+AGE_SHARE = 0.5  # age of a machine of which none is stated, over the median life [1]; judgement
 MOST_STEEP = 8.0  # highest exponent by which disclosed faults may be made to weigh on the as-is price
 
 
@@ -33,157 +35,180 @@ MOST_STEEP = 8.0  # highest exponent by which disclosed faults may be made to we
 class Market:
     """Prices of this machine and of its replacements [minor units], ages and lives [years].
 
-    running: sold in working order now. as_is: stated price as it stands, if stated. part_out: proceeds of a machine
-    with no ruined part. scrap: net of disposal. age: effective age. pace: own use over the class's. later: mean of the
-    year's resale factors over this month's [1].
+    running: sold in working order now. as_is: price as it stands where stated, else None (in a column NaN). part_out:
+    proceeds of a machine with no ruined part. scrap: net of disposal. age: effective age. pace: own use over the
+    class's. later: mean of the year's resale factors over this month's [1]. Each figure is a number, or a column (W, 1)
+    where it differs between worlds.
     """
 
     life: Life
-    age: float
-    pace: float
+    age: Any
+    pace: Any
     curve: Curve
-    curve_age: float
-    running: float
-    as_is: float | None
-    part_out: float
-    scrap: float
-    new_total: float
-    used_total: float
-    used_price: float
-    used_age: float
+    curve_age: Any
+    running: Any
+    as_is: Any
+    part_out: Any
+    scrap: Any
+    new_total: Any
+    used_total: Any
+    used_price: Any
+    used_age: Any
     later: float
     days_to_sell: float
     downtime_season: float
-    assumptions: tuple[Assumption, ...]
+    assumptions: tuple[Assumption, ...] = ()
 
 
-def class_curve(c: MachineClass, median: float, hours_per_year: float) -> Curve:
+def class_curve(c: MachineClass, median: Any, hours_per_year: float) -> Curve:
     """Return the class's curve of remaining value; where it states no life of its own, over its median life."""
     v = c.value
     c1, c2, c3 = v.coefficients
-    life = v.life_years if v.life_years is not None else median
+    life = v.life_years if v.life_years is not None else np.maximum(median, v.rate)  # all is lost in a year at most
     return Curve(v.method, v.rate, life, v.salvage_share, c1, c2, c3, hours_per_year)
 
 
-def _age(case: Case, median: float, class_hours: float) -> tuple[float, float, list[Assumption]]:
-    """Return effective age, age on the curve [years], and what was assumed."""
-    m, notes = case.machine, []
-    years = m.age_years
-    if years is None and m.hours is None:
-        years = median / 2
-        notes.append(Assumption("age_years", f"{years:.1f}", "judgement: half the median life, as none was stated"))
-    age = float(effective_age(m.condition, years, m.hours, class_hours))
-    on_curve = CONDITION_KAPPA[m.condition] * years if years is not None else age
-    if m.hours is not None and years is not None:
-        on_curve = (on_curve + age) / 2  # a buyer looks at both, the years and the hours; judgement
-    return age, on_curve, notes
+def _median(case: Case, c: MachineClass, terms: Terms) -> Any:
+    """Return the median life [years of the class's use]."""
+    figures = life_figures(case, c)
+    hours = _stated(terms, "life_hours", figures.median_hours)
+    return _plain(median_years(hours, figures.hours_per_year))
 
 
-def _by_comparables(case: Case, c: MachineClass, terms: Terms, on_curve: float) -> tuple[float, str]:
-    """Return what comparables say the machine is worth running this month, and how."""
-    rows, season = case.market.comparables, c.season.resale[terms.month]
+def _stated(terms: Terms, name: str, otherwise: Any) -> Any:
+    """Return a figure as stated, or what it is otherwise: where none is, or a column has no number for a world."""
+    figure = terms.figures.get(name)
+    if figure is None:
+        return otherwise
+    return np.where(np.isnan(figure), otherwise, figure) if np.ndim(figure) else figure
+
+
+def _plain(x: Any) -> Any:
+    """Return an array without axes as a number."""
+    return float(x) if np.ndim(x) == 0 else x
+
+
+def _age(case: Case, c: MachineClass, terms: Terms, median: Any) -> tuple[Any, Any]:
+    """Return effective age, and age on the curve [years]."""
+    condition = case.machine.condition
+    years, hours = (terms.figures.get(x, np.nan) for x in ("age_years", "hours"))
+    years = np.where(np.isnan(years) & np.isnan(hours), median * AGE_SHARE, years)
+    age = effective_age(condition, years, hours, life_figures(case, c).hours_per_year)
+    by_years = np.where(np.isnan(years), age, CONDITION_KAPPA[condition] * years)
+    # A buyer looks at both, the years and the hours; judgement.
+    return _plain(age), _plain(np.where(np.isnan(hours), by_years, (by_years + age) / 2))
+
+
+def _by_comparables(case: Case, c: MachineClass, terms: Terms, on_curve: Any) -> Any:
+    """Return what comparables say the machine is worth running this month [minor units]."""
+    rows = case.market.comparables
     prices = [float(to_minor(r.price, terms.currency)) for r in rows]
     try:
         fit = fit_comparables(prices, [r.age_years for r in rows], [r.condition for r in rows])
     except ValueError as error:
         path, remedy = "market.comparables", "add comparables, or leave them out"
         raise BadInput([Problem(path, f"{len(rows)} rows", str(error), remedy)]) from None
-    age = case.machine.age_years if case.machine.age_years is not None else on_curve
-    price = float(fit.predict(age, case.machine.condition)) * season
-    return price, f"{len(rows)} comparables: log price regressed on age, times the month's factor {season:g}"
+    age = _stated(terms, "age_years", on_curve)
+    return _plain(fit.predict(age, case.machine.condition)) * c.season.resale[terms.month]
 
 
-def _running(
-    case: Case, c: MachineClass, terms: Terms, curve: Curve, on_curve: float
-) -> tuple[float, tuple[Assumption, ...]]:
-    """Return the price in working order now, and where it comes from: stated, else comparables, else the curve."""
-    season = c.season.resale[terms.month]
-    notes = []
-    price = float(curve.share(on_curve)) * terms.new_price * min(season, 1.0 / max(float(curve.share(on_curve)), 1e-9))
-    source = f"remaining value by age ({c.value.source}), times the month's factor {season:g} ({c.season.source})"
+def _running(case: Case, c: MachineClass, terms: Terms, curve: Curve, on_curve: Any) -> Any:
+    """Return the price in working order now where none is stated: by comparables, else by the curve."""
     if case.market.comparables:
-        price, source = _by_comparables(case, c, terms, on_curve)
-    if case.market.running is not None:
-        if case.market.comparables:
-            notes.append(
-                Assumption("comparables_say", say(price, terms.currency), f"{source}; not used, a price is stated")
-            )
-        price, source = float(to_minor(case.market.running, terms.currency)), STATED
-    return price, (Assumption("running_price", say(price, terms.currency), source), *notes)
+        return _by_comparables(case, c, terms, on_curve)
+    share, season = _plain(curve.share(on_curve)), c.season.resale[terms.month]
+    return terms.new_price * np.minimum(share * season, 1.0)
 
 
-def read_market(case: Case, c: MachineClass, terms: Terms) -> Market:
-    """Return all market figures of a case. Raises BadInput where stated prices contradict each other."""
+def market_of(case: Case, c: MachineClass, terms: Terms) -> Market:
+    """Return all market figures by the terms, a row for each of their worlds; stated prices are not checked."""
     figures = life_figures(case, c)
-    median = float(median_years(figures.median_hours, figures.hours_per_year))
-    age, on_curve, notes = _age(case, median, figures.hours_per_year)
+    median = _median(case, c, terms)
+    age, on_curve = _age(case, c, terms, median)
     curve = class_curve(c, median, figures.hours_per_year)
-    running, said = _running(case, c, terms, curve, on_curve)
-    if figures.epa_median_years is not None:
-        gone = float(epa_percent_scrapped((case.machine.age_years or age) / figures.epa_median_years))
-        value = f"{figures.epa_median_years:.1f} years; {gone:.0f} % of such machines are gone by this age"
-        source = f"{figures.epa_source}; the pessimistic bound, not used"
-        notes.append(Assumption("epa_median_life", value, source))
-    notes += [
-        Assumption(
-            "median_life",
-            f"{median:.1f} years",
-            f"{figures.median_hours_source}; {figures.hours_per_year_source}",
-        ),
-        Assumption(
-            "effective_age",
-            f"{age:.1f} years",
-            "age by condition, or by hours where they are known (Kijima 1989)",
-        ),
-        *said,
-    ]
+    running = _stated(terms, "running", None)
+    if running is None or np.ndim(running):
+        running = _stated(terms, "running", _running(case, c, terms, curve, on_curve))
     tax = 1.0 if case.terms.tax_inclusive else 1.0 + case.terms.tax_rate
-    new_total = terms.new_price * tax + terms.money("replacement_delivery")
-    stated = case.market
-    as_is = None if stated.as_is is None else float(to_minor(stated.as_is, terms.currency))
-    _contradictions(case, running, as_is, new_total, terms)
-    part_out, scrap = c.value.part_out_share * terms.new_price, c.about.weight_kg * terms["scrap_per_kg"]
-    if stated.part_out is not None:
-        part_out = float(to_minor(stated.part_out, terms.currency))
-        notes.append(Assumption("part_out_price", say(part_out, terms.currency), STATED))
-    else:
-        notes.append(Assumption("part_out_price", say(part_out, terms.currency), c.value.part_out_source))
-    scrap -= terms.money("disposal_fee")
-    if stated.scrap is not None:
-        scrap = float(to_minor(stated.scrap, terms.currency))
-    used_age = stated.used_age_years if stated.used_age_years is not None else terms["used_age_share"] * median
-    if stated.used_price is not None:
-        used_price = used_total = float(to_minor(stated.used_price, terms.currency))
-        used_total += terms.money("replacement_delivery")
-    else:
-        used_price = float(curve.share(used_age)) * terms.new_price
-        used_total = used_price * (1.0 + terms["used_premium"]) + terms.money("replacement_delivery")
-        source = f"remaining value at {used_age:.1f} years, and {terms['used_premium']:.0%} for finding it and its risk"
-        notes.append(Assumption("used_price", say(used_total, terms.currency), source))
-    pace = case.terms.hours_per_year / figures.hours_per_year if case.terms.hours_per_year else 1.0
+    delivery = terms.money("replacement_delivery")
+    scrap = c.about.weight_kg * terms["scrap_per_kg"] - terms.money("disposal_fee")
+    used_age = _stated(terms, "used_age_years", terms["used_age_share"] * median)
+    used_price = _plain(curve.share(used_age)) * terms.new_price
+    pace = _stated(terms, "hours_per_year", figures.hours_per_year) / figures.hours_per_year
     return Market(
         life=Life(median),
         age=age,
         pace=pace,
         curve=curve,
         curve_age=on_curve,
-        running=running,
-        as_is=as_is,
-        part_out=part_out,
-        scrap=scrap,
-        new_total=new_total,
-        used_total=used_total,
-        used_price=used_price,
+        running=_plain(running),
+        as_is=terms.figures.get("as_is"),
+        part_out=_stated(terms, "part_out", c.value.part_out_share * terms.new_price),
+        scrap=_stated(terms, "scrap", scrap),
+        new_total=terms.new_price * tax + delivery,
+        used_total=_stated(terms, "used_price", used_price * (1.0 + terms["used_premium"])) + delivery,
+        used_price=_stated(terms, "used_price", used_price),
         used_age=used_age,
         later=float(np.mean(c.season.resale)) / c.season.resale[terms.month],
         days_to_sell=c.season.days_to_sell[terms.month],
         downtime_season=c.season.downtime[terms.month],
-        assumptions=tuple(notes),
     )
 
 
-def _contradictions(case: Case, running: float, as_is: float | None, new_total: float, terms: Terms) -> None:
+def read_market(case: Case, c: MachineClass, terms: Terms) -> Market:
+    """Return all market figures of a case, with what was assumed.
+
+    Raises BadInput where stated prices contradict each other.
+    """
+    market = market_of(case, c, terms)
+    _contradictions(case, market, terms)
+    return replace(market, assumptions=_assumed(case, c, terms, market))
+
+
+def _assumed(case: Case, c: MachineClass, terms: Terms, market: Market) -> tuple[Assumption, ...]:
+    """Return the market figures and where each comes from."""
+    figures, median, notes = life_figures(case, c), market.life.median_years, []
+
+    def money(name: str, figure: float, source: str) -> Assumption:
+        return Assumption(name, say(figure, terms.currency), source)
+
+    if case.machine.age_years is None and case.machine.hours is None:
+        said = f"{median * AGE_SHARE:.1f}"
+        notes.append(Assumption("age_years", said, "judgement: half the median life, as none was stated"))
+    if figures.epa_median_years is not None:
+        gone = float(epa_percent_scrapped((case.machine.age_years or market.age) / figures.epa_median_years))
+        value = f"{figures.epa_median_years:.1f} years; {gone:.0f} % of such machines are gone by this age"
+        source = f"{figures.epa_source}; the pessimistic bound, not used"
+        notes.append(Assumption("epa_median_life", value, source))
+    source = STATED if case.machine.life_hours else f"{figures.median_hours_source}; {figures.hours_per_year_source}"
+    by = "age by condition, or by hours where they are known (Kijima 1989)"
+    notes += [
+        Assumption("median_life", f"{median:.1f} years", source),
+        Assumption("effective_age", f"{market.age:.1f} years", by),
+    ]
+    season, source = c.season.resale[terms.month], STATED
+    if case.market.comparables:
+        price = _by_comparables(case, c, terms, market.curve_age)
+        how = f"{len(case.market.comparables)} comparables: log price regressed on age, times the month's factor"
+        source = f"{how} {season:g}"
+        if case.market.running is not None:
+            notes.append(money("running_price", market.running, STATED))
+            notes.append(money("comparables_say", price, f"{source}; not used, a price is stated"))
+    else:
+        source = f"remaining value by age ({c.value.source}), times the month's factor {season:g} ({c.season.source})"
+    if case.market.running is None or not case.market.comparables:
+        notes.append(money("running_price", market.running, source if case.market.running is None else STATED))
+    given = case.market.part_out is not None
+    notes.append(money("part_out_price", market.part_out, STATED if given else c.value.part_out_source))
+    if case.market.used_price is None:
+        source = f"remaining value at {market.used_age:.1f} years, and {terms['used_premium']:.0%} for finding it "
+        notes.append(money("used_price", market.used_total, source + "and its risk"))
+    return tuple(notes)
+
+
+def _contradictions(case: Case, market: Market, terms: Terms) -> None:
     problems = []
+    new_total, running, as_is = market.new_total, market.running, market.as_is
     if case.market.running is not None and running > new_total:
         rule = f"a machine in hand can't sell for more than a new one costs ({say(new_total, terms.currency)})"
         problems.append(Problem("market.running", str(case.market.running), rule, "correct it, or new_price"))
@@ -206,32 +231,27 @@ def net_sale(terms: Terms, price: Floats | float) -> Floats:
     return result
 
 
-def steps_of(terms: Terms) -> int:
+def steps_of(terms: Terms) -> Any:
     """Return the number of monthly steps in the horizon."""
-    return max(1, round(terms["horizon_years"] * STEPS_PER_YEAR))
+    return np.maximum(np.rint(np.multiply(terms["horizon_years"], STEPS_PER_YEAR)).astype(np.int64), 1)
 
 
 def make_flows(
-    market: Market,
-    terms: Terms,
-    age: float,
-    curve_age: float,
-    price: float,
-    renewal: float = 0.0,
-    later: float = 1.0,
+    market: Market, terms: Terms, age: Any, curve_age: Any, price: Any, renewal: float = 0.0, later: float = 1.0
 ) -> Flows:
-    """Return the flows of a machine of a given age and present price.
+    """Return the flows of a machine of a given age and present price, or of one in each world.
 
     age: effective [years]; curve_age: where it stands on the curve of value [years]; price: what it sells for in
     working order now [money]; renewal: share of the effective age that a job takes off; later: mean of the
     year's resale factors over this month's: this month's season fades from prices over half a year.
     """
-    n = steps_of(terms)
+    steps = steps_of(terms)
+    n = int(np.max(steps))
     t = np.arange(n + 1) / STEPS_PER_YEAR
     age = age * (1.0 - renewal)
     alive = survival(market.life, age, t, market.pace)
-    now = float(market.curve.share(curve_age))
-    fall = market.curve.share(curve_age + t) / now if now > 0 else np.ones(n + 1)
+    now = market.curve.share(curve_age)
+    fall = np.where(now > 0, market.curve.share(curve_age + t) / np.where(now > 0, now, 1.0), 1.0)
     season = 1.0 + (later - 1.0) * np.minimum(t / SEASON_FADES, 1.0)
     middle = age + market.pace * (t[:-1] + t[1:]) / 2
     return Flows(
@@ -241,12 +261,13 @@ def make_flows(
         terms.new_price * (terms["upkeep_rate"] + terms["upkeep_growth"] * middle / market.life.median_years),
         np.maximum(net_sale(terms, price * fall * season), market.scrap),
         market.scrap,
+        steps if np.ndim(steps) else None,
     )
 
 
 def new_flows(market: Market, terms: Terms) -> Flows:
     """Return the flows of a new machine."""
-    return make_flows(market, terms, 0.0, 0.0, float(terms.new_price))
+    return make_flows(market, terms, 0.0, 0.0, terms.new_price)
 
 
 def used_flows(market: Market, terms: Terms) -> Flows:
@@ -259,18 +280,20 @@ def own_flows(market: Market, terms: Terms, renewal: float = 0.0) -> Flows:
     return make_flows(market, terms, market.age, market.curve_age, market.running, renewal, market.later)
 
 
-def steepness(as_is_over_running: float, shares: Floats, weights: Floats) -> float:
+def steepness(as_is_over_running: Any, shares: Floats, weights: Floats) -> Any:
     """Return the exponent g by which sum(weights x shares^g) equals the stated as-is price over the running price.
 
-    shares: (m,) share of the price that the faults of a state leave when disclosed; weights: (m,) P(state | complaint).
-    The exponent is kept within 0 and MOST_STEEP.
+    as_is_over_running: below 1, a number or a column of one for each world. shares: (m,) share of the price that the
+    faults of a state leave when disclosed; weights: (m,) P(state | complaint). The exponent is kept within 0 and
+    MOST_STEEP. Newton's method: the sum falls with g and is convex, so that no step from 0 goes past the root.
     """
-
-    def short(g: float) -> float:
-        return float((weights * shares**g).sum()) - as_is_over_running
-
-    if short(MOST_STEEP) >= 0.0:
-        return MOST_STEEP
-    from scipy.optimize import brentq
-
-    return float(brentq(short, 0.0, MOST_STEEP, xtol=1e-10))
+    logs, g = np.log(shares), np.zeros_like(np.asarray(as_is_over_running, dtype=float))
+    for _ in range(100):
+        terms = weights * np.exp(g * logs)
+        short = terms.sum(axis=-1, keepdims=g.ndim > 0) - as_is_over_running
+        slope = (terms * logs).sum(axis=-1, keepdims=g.ndim > 0)
+        step = np.where(slope < 0, short / np.where(slope < 0, -slope, 1.0), MOST_STEEP)
+        before, g = g, np.clip(g + step, 0.0, MOST_STEEP)
+        if np.abs(g - before).max() < 1e-12:
+            break
+    return _plain(g)

@@ -139,7 +139,7 @@ class Orders:
         rows = self._after(left.ravel(), renewal, worn)
         sets, place = np.unique(left & s.table.failing, return_inverse=True)
         place = place.reshape(left.shape)
-        then = work(bench, self._after.follow_ups(sets).jobs)
+        then = work(bench, self._after.follow_ups(sets).jobs[0])
         mass = np.bincount(place.ravel(), (chance[:, None] * self._weights).ravel(), sets.size).astype(float)
         return _Repair(
             w.fitted[0] * self._waited,

@@ -1,22 +1,32 @@
 """Payoffs: what each way of going on brings the decider, for many sets of faults at once.
 
 Two questions are answered for whoever decides: what is the machine worth once it is back in use (owner) or sold as
-working (reseller) with given faults left in it, and what does each way of letting it go bring. Money in minor units.
+working (reseller) with given faults left in it, and what does each way of letting it go bring. Money in minor units;
+each figure has a row for each world where the terms hold several.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.market import Market, new_flows, own_flows, used_flows
+from econ.market import Market, new_flows, own_flows, steps_of, used_flows
 from econ.rulebook import MachineClass
 from econ.states import Effects, FaultTable, Masks, effects
 from econ.terms import Terms
-from econ.worth import STEPS_PER_YEAR, Flows, InUse, cost_per_year, worth_if_kept, worth_in_use
+from econ.worth import (
+    STEPS_PER_YEAR,
+    Flows,
+    InUse,
+    cost_per_year,
+    discount_factors,
+    worth_if_kept,
+    worth_in_use,
+)
 
 Floats = NDArray[np.float64]
 DISPOSALS = ("sell_as_stands", "part_out", "scrap")
@@ -30,10 +40,10 @@ class Replacement:
     a year of service [money/year]; years: discounted years of service it is kept for.
     """
 
-    worth: float
-    outlay: float
-    per_year: float
-    years: float
+    worth: Any
+    outlay: Any
+    per_year: Any
+    years: Any
 
 
 @dataclass(frozen=True)
@@ -46,33 +56,47 @@ class Payoffs:
     this season [money].
     """
 
-    year_of_service: float
+    year_of_service: Any
     challenger: str
     kept: Callable[[Masks, float], InUse]
     as_it_is: Callable[[Masks, Floats], InUse]
     let_go: Callable[[Masks], Mapping[str, Floats]]
-    own_hours: Mapping[str, float]
+    own_hours: Mapping[str, Any]
     replacements: Mapping[str, Replacement]
-    replacement_weeks: float
-    week: float
+    replacement_weeks: Any
+    week: Any
 
 
-def year_of_service(market: Market, terms: Terms) -> tuple[float, str]:
-    """Return e, the cheapest cost of a year of service [money/year], and who offers it.
+def _column(figure: Floats) -> Any:
+    """Return one figure (1,) as a number, or a column (W, 1) as it is."""
+    return float(figure[0]) if figure.ndim == 1 else figure
+
+
+def _least(costs: Floats) -> Any:
+    """Return the least along the last axis: a number, or a column with a row for each world."""
+    return _column(costs.min(axis=-1, keepdims=True))
+
+
+def year_of_service(market: Market, terms: Terms) -> tuple[Any, str]:
+    """Return e, the cheapest cost of a year of service [money/year], and who offers it (in the first world).
 
     Challengers: new, used, and doing without where its yearly cost is stated.
     """
     offers = {
-        "new": float(cost_per_year(market.new_total, new_flows(market, terms)).min()),
-        "used": float(cost_per_year(market.used_total, used_flows(market, terms)).min()),
+        "new": _least(cost_per_year(market.new_total, new_flows(market, terms))),
+        "used": _least(cost_per_year(market.used_total, used_flows(market, terms))),
     }
     if "do_without_per_year" in terms.figures:
         offers["do_without"] = terms["do_without_per_year"]
-    best = min(offers, key=lambda name: offers[name])
-    return offers[best], best
+    best = min(offers, key=lambda name: float(np.ravel(offers[name])[0]))
+    least = offers[best]
+    for offer in offers.values():
+        if np.ndim(offer) or np.ndim(least):
+            least = np.minimum(least, offer)
+    return least, best
 
 
-def _replacements(market: Market, terms: Terms, e: float) -> dict[str, Replacement]:
+def _replacements(market: Market, terms: Terms, e: Any) -> dict[str, Replacement]:
     """Return the replacements; each is bought to be kept for the time that makes its year of service cheapest."""
     found = {}
     for name, price, flows in (
@@ -80,12 +104,14 @@ def _replacements(market: Market, terms: Terms, e: float) -> dict[str, Replaceme
         ("replace_new", market.new_total, new_flows(market, terms)),
     ):
         costs = cost_per_year(price, flows)
-        n = int(costs.argmin())
-        years = float((flows.discount[1:] * flows.service)[: n + 1].sum())
-        found[name] = Replacement((e - float(costs[n])) * years, price, float(costs[n]), years)
+        served = np.broadcast_to((flows.discount[..., 1:] * flows.service).cumsum(axis=-1), costs.shape)
+        years, least = _column(np.take_along_axis(served, costs.argmin(axis=-1, keepdims=True), axis=-1)), _least(costs)
+        found[name] = Replacement((e - least) * years, price, least, years)
     if "do_without_per_year" in terms.figures:
-        d = new_flows(market, terms).discount[1:]
-        years, yearly = float(d.sum()) / 12, terms["do_without_per_year"]
+        steps = steps_of(terms)
+        d = discount_factors(terms["real_rate"], int(np.max(steps)))[..., 1:]
+        d = np.where(np.arange(d.shape[-1]) < steps, d, 0.0)
+        years, yearly = _column(d.sum(axis=-1, keepdims=True) / STEPS_PER_YEAR), terms["do_without_per_year"]
         found["do_without"] = Replacement(-(yearly - e) * years, 0.0, yearly, years)
     return found
 
@@ -94,7 +120,7 @@ def _let_go(
     table: FaultTable,
     market: Market,
     terms: Terms,
-    own_hours: Mapping[str, float],
+    own_hours: Mapping[str, Any],
     as_stands: Callable[[Masks], Floats],
 ) -> Callable[[Masks], Mapping[str, Floats]]:
     fee = terms["selling_fee_rate"]
@@ -105,7 +131,7 @@ def _let_go(
     def let_go(masks: Masks) -> Mapping[str, Floats]:
         left = effects(table, masks)
         parts = market.part_out * left.parts * (1 - fee) - own_hours["part_out"] - holding
-        scrap = np.full(masks.size, market.scrap)
+        scrap = market.scrap * np.ones(masks.size)
         sold = as_stands(masks) * (1 - fee) - terms.money("selling_cost")
         sell = (1 - unsold) * sold + unsold * market.scrap - own_hours["sell_as_stands"] - holding
         return {"sell_as_stands": sell, "part_out": parts, "scrap": scrap}
@@ -114,7 +140,7 @@ def _let_go(
 
 
 def make_payoffs(
-    table: FaultTable, market: Market, terms: Terms, c: MachineClass, steepness: float, as_is_kept: float
+    table: FaultTable, market: Market, terms: Terms, c: MachineClass, steepness: Any, as_is_kept: float
 ) -> Payoffs:
     """Return the payoffs of a case.
 

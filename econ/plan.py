@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Truths = NDArray[np.bool_]
 
 EVIDENCE_STATES = 20_000  # most nodes of the lattice: product of (results + 1) over its checks
 NO_ADVICE_BELOW = 1e-5  # chance under which a node gives no advice [1]
@@ -29,8 +30,9 @@ class Look:
     """A check as the plan sees it.
 
     rows: (results, m) P(result | state). cost: its own time [money]. operations: what it needs, shared and paid once.
-    requires: ids of checks that must come first. holds: for each result, what holding a machine then costs a repair
-    [money], or None where it opens no hold. put_back: closing it again [money]; drop: share of the as-is price lost.
+    requires: ids of checks that must come first. holds: for each result, the holds it opens; () where none ever does.
+    put_back: closing it again [money]; drop: share of the as-is price lost. runs: the engine must run for it, so that
+    an open hold bars it.
     """
 
     id: str
@@ -38,9 +40,10 @@ class Look:
     cost: float = 0.0
     operations: frozenset[str] = frozenset()
     requires: frozenset[str] = frozenset()
-    holds: tuple[float | None, ...] = ()
+    holds: tuple[frozenset[str], ...] = ()
     put_back: float = 0.0
     drop: float = 0.0
+    runs: bool = False
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,8 @@ class Choice:
     worth: (m,) net worth in each state, before tracing. given_up: (m,) if what was missed is not traced; None: it
     always is. fails: (m, groups) chance of each set of failing faults, for tracing. credit: operation -> what is saved
     if a check has done it [money]. shuts: pays for closing what was opened. sale: (m,) as-is price the drop applies to.
-    keeps: can't be taken under a hold. mends: pays what an opened hold costs a repair.
+    keeps: can't be taken under a hold. mends: hold -> what it costs besides once it is open, as its own jobs don't
+    clear it [money].
     """
 
     name: str
@@ -61,7 +65,7 @@ class Choice:
     shuts: bool = False
     sale: Floats | None = None
     keeps: bool = False
-    mends: bool = False
+    mends: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -77,11 +81,15 @@ class Kit:
 
 @dataclass(frozen=True)
 class Step:
-    """A check by itself: one-step worth before its cost (EVSI), its cost with what it needs first, all [money]."""
+    """A check by itself: one-step worth before its cost (EVSI), its cost with what it needs first, all [money].
+
+    promise: what its worth would be were all courses that may prove best even now, and no hold opened [money].
+    """
 
     id: str
     worth: float
     cost: float
+    promise: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -161,14 +169,15 @@ class _Columns:
         product = rows @ self.weighted
         return _Block(product[:, 0], product[:, 1:])
 
-    def stop(self, b: _Block, made: Sequence[Look], held: Floats) -> Floats:
+    def stop(self, b: _Block, made: Sequence[Look], opened: Mapping[str, Truths]) -> Floats:
         """Return the value of each choice at each evidence state without a kit and with each, (1 + kits, choices, ...).
 
-        Unnormalised. held: what holds cost a repair at each state [money], NaN where none is open.
+        Unnormalised. opened: for each hold that may be open, whether it is, at each state.
         """
         done = frozenset(o for look in made for o in look.operations)
         shut = sum(look.put_back for look in made)
         drop = 1.0 - float(np.prod([1.0 - look.drop for look in made]))
+        held = _any(opened)
         shape = (len(self.choices), *b.mass.shape)
         worth, given_up, more = np.empty(shape), np.full(shape, -np.inf), np.zeros(shape)
         for i, (c, at) in enumerate(zip(self.choices, self.at, strict=True)):
@@ -181,10 +190,11 @@ class _Columns:
             more[i] = (saved - (shut if c.shuts else 0.0)) * b.mass
             if "sale" in at:
                 more[i] -= drop * b.table[..., at["sale"].start]
-            if c.mends:
-                more[i] -= np.nan_to_num(held) * b.mass
+            for hold, price in (c.mends or {}).items():
+                if price and hold in opened:
+                    more[i] -= price * opened[hold] * b.mass
             if c.keeps:
-                more[i] = np.where(np.isnan(held), more[i], -np.inf)
+                more[i] = np.where(held, -np.inf, more[i])
         out = np.empty((1 + self.kits, *shape))
         out[0] = np.maximum(worth, given_up) + more
         if self.kits:
@@ -204,19 +214,20 @@ def _bits(seen: Floats) -> Floats:
     return bits
 
 
-def _held(made: Sequence[Look]) -> Floats:
-    """Return what open holds cost a repair at each combination of results, NaN where none is open."""
-    total = np.full((1,) * len(made) if made else (), np.nan)
+def _opened(made: Sequence[Look]) -> dict[str, Truths]:
+    """Return for each hold that results may open whether it is open, at each combination of results."""
+    found: dict[str, Truths] = {}
+    shape = [look.rows.shape[0] for look in made]
     for axis, look in enumerate(made):
-        costs = [np.nan if x is None else x for x in look.holds]
-        if np.isnan(costs).all():
-            continue
-        shape = [1] * len(made)
-        shape[axis] = len(costs)
-        mine = np.array(costs).reshape(shape)
-        total, mine = np.broadcast_arrays(total, mine)
-        total = np.where(np.isnan(total), mine, np.fmax(total, np.nan_to_num(mine)))
-    return np.asarray(np.broadcast_to(total, [look.rows.shape[0] for look in made]))
+        for hold in frozenset().union(*look.holds):
+            mine = np.array([hold in x for x in look.holds]).reshape([-1 if i == axis else 1 for i in range(len(made))])
+            found[hold] = found.get(hold, np.zeros(shape, dtype=bool)) | mine
+    return found
+
+
+def _any(opened: Mapping[str, Truths]) -> Truths:
+    """Return whether any hold is open."""
+    return np.logical_or.reduce(list(opened.values())) if opened else np.zeros((), dtype=bool)
 
 
 def _cost(look: Look, made: Sequence[Look], prices: Mapping[str, float]) -> float:
@@ -239,20 +250,25 @@ def _before(look: Look, looks: Sequence[Look]) -> list[Look]:
     return found
 
 
-def _steps(columns: _Columns, looks: Sequence[Look], prices: Mapping[str, float], m: int) -> list[list[Step]]:
-    """Return each check by itself with what it needs first: worth before cost, and cost; without a kit and with each.
+def _steps(
+    columns: _Columns, weights: Floats, looks: Sequence[Look], prices: Mapping[str, float], known: Floats
+) -> list[list[Step]]:
+    """Return each check by itself with what it needs first, best net first; without a kit and with each.
 
-    Best net first.
+    known: (1 + kits, choices, m) once the state is known.
     """
-    now = columns.stop(columns.block(np.ones((1, m))), (), np.array([np.nan])).max(axis=1)[:, 0]
-    found: list[list[Step]] = [[] for _ in now]
+    best = [np.unique(x.argmax(axis=0)[weights > 0]) for x in known]  # what may prove best
+    now = columns.stop(columns.block(np.ones((1, weights.size))), (), {})[..., 0]
+    found: list[list[Step]] = [[] for _ in known]
     for look in looks:
         made = [*_before(look, looks), look]
         cost = sum(_cost(x, made[:i], prices) for i, x in enumerate(made))
-        rows = _product([x.rows for x in made])
-        values = columns.stop(columns.block(rows), made, _held(made).reshape(-1)).max(axis=1).sum(axis=1)
-        for steps, worth in zip(found, (values - now).tolist(), strict=True):
-            steps.append(Step(look.id, worth, cost))
+        b = columns.block(_product([x.rows for x in made]))
+        values = columns.stop(b, made, {hold: x.reshape(-1) for hold, x in _opened(made).items()})
+        worth = (values.max(axis=1).sum(axis=1) - now.max(axis=1)).tolist()
+        even = columns.stop(b, made, {}) - now[..., None] * b.mass
+        for k, steps in enumerate(found):
+            steps.append(Step(look.id, worth[k], cost, float(even[k, best[k]].max(axis=0).sum())))
     return [sorted(steps, key=lambda s: (-(s.worth - s.cost), s.id)) for steps in found]
 
 
@@ -265,11 +281,14 @@ def _product(rows: Sequence[Floats]) -> Floats:
 
 
 def _chosen(looks: Sequence[Look], steps: Sequence[Step], limit: int) -> tuple[list[Look], list[str]]:
-    """Return the checks that fit the lattice, best first with what they need, and those that did not fit."""
+    """Return the checks that fit the lattice, best first with what they need, and those that did not fit.
+
+    Best: those that pay by themselves by what they leave; then those that promise most, which together may pay.
+    """
     known = {look.id: look for look in looks}
     kept: list[Look] = []
     size = 1
-    for step in steps:
+    for step in sorted(steps, key=lambda s: (min(s.cost - s.worth, 0.0), s.cost - s.promise, s.id)):
         more = [x for x in (*_before(known[step.id], looks), known[step.id]) if x not in kept]
         grown = size * int(np.prod([x.rows.shape[0] + 1 for x in more]))
         if grown <= limit:
@@ -306,50 +325,61 @@ def make_plans(
     """
     prices = prices or {}
     columns = _Columns(weights, choices, trace_cost, kits)
-    steps = _steps(columns, looks, prices, weights.size)
+    known = np.array([[_known(c, i, trace_cost, kit) for i, c in enumerate(choices)] for kit in (None, *kits)])
+    steps = _steps(columns, weights, looks, prices, known)
     kept, left_out = _chosen(looks, steps[0], limit)
     shape = tuple(x.rows.shape[0] for x in kept)
-    full = _full(columns, kept, weights.size)
     n = len(kept)
-    values: dict[tuple[int, ...], Floats] = {}
+    wide: dict[tuple[int, ...], _Block] = {}  # of one check more
+    values: dict[tuple[int, ...], Floats] = {}  # (1 + kits, results of each)
     actions: dict[tuple[int, ...], NDArray[np.int64]] = {}
     masses: dict[tuple[int, ...], Floats] = {}
     for size in range(n, -1, -1):
+        here: dict[tuple[int, ...], _Block] = {}
         for made in combinations(range(n), size):
-            b = _summed(full, made, n, shape)
+            b = here[made] = _summed(wide, made) if wide else _shaped(_full(columns, kept, weights.size), shape)
             looked = [kept[i] for i in made]
-            stop = columns.stop(b, looked, _held(looked))
+            opened = _opened(looked)
+            stop = columns.stop(b, looked, opened)
             best, action = stop.max(axis=1), stop.argmax(axis=1)
             for j in range(n):
-                if j in made or kept[j].requires & {x.id for x in kept} - {x.id for x in looked}:
-                    continue  # what it requires and is not among the open checks was made already
+                if j in made or not kept[j].requires <= {x.id for x in looked} | _unknown(kept[j], kept):
+                    continue
                 wider = tuple(sorted((*made, j)))
                 going_on = values[wider].sum(axis=1 + wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
+                if kept[j].runs:
+                    going_on = np.where(_any(opened), -np.inf, going_on)
                 better = going_on > best + TIE * np.maximum(np.abs(best), 1e-12)
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
-    stopping = columns.stop(_summed(full, (), n, shape), (), np.array(np.nan)).max(axis=1)
+        wide = here
+    stopping = columns.stop(wide[()], (), {}).max(axis=1).tolist()
+    perfect = (known.max(axis=1) @ weights).tolist()
     found = []
-    for k, kit in enumerate((None, *kits)):
-        value, stop_now = float(values[()][k]), float(stopping[k])
+    for k, value in enumerate(values[()].tolist()):
         mine, acts = {made: v[k] for made, v in values.items()}, {made: a[k] for made, a in actions.items()}
         tree = _tree((), (), kept, choices, mine, acts, masses)
         first = None
         if tree.check is not None:
             look = next(x for x in kept if x.id == tree.check)
             cost = _cost(look, (), prices)
-            first = Step(look.id, value + cost - stop_now, cost)
-        perfect = _perfect(weights, choices, kit)
-        found.append(Plan(value, stop_now, perfect, tree, tuple(steps[k]), tuple(left_out), first))
+            first = Step(look.id, value + cost - stopping[k], cost)
+        found.append(Plan(value, stopping[k], perfect[k], tree, tuple(steps[k]), tuple(left_out), first))
     return found
 
 
-def _perfect(weights: Floats, choices: Sequence[Choice], kit: Kit | None) -> float:
-    """Return the value if all were known before the course is chosen [money]."""
-    worth, none = (0.0, 0.0) if kit is None else (kit.worth, kit.given_up[:, None])
-    known = np.array([c.worth for c in choices]) + worth
-    given_up = np.array([np.full(weights.size, -np.inf) if c.given_up is None else c.given_up for c in choices]) + none
-    return float(np.maximum(known, given_up).max(axis=0) @ weights)
+def _known(c: Choice, i: int, trace_cost: float, kit: Kit | None) -> Floats:
+    """Return what choice number i brings in each state once it is known, (m,); what did not cure must be traced."""
+    worth, given_up = (0.0, 0.0) if kit is None else (kit.worth[i], kit.given_up[i])
+    traced: Floats = c.worth + worth
+    if c.fails is not None:
+        traced = traced - trace_cost * _bits(c.fails)
+    return traced if c.given_up is None else np.maximum(traced, c.given_up + given_up)
+
+
+def _unknown(look: Look, kept: Sequence[Look]) -> set[str]:
+    """Return what a check requires that is not among the open checks: it was made already."""
+    return set(look.requires) - {x.id for x in kept}
 
 
 def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
@@ -363,13 +393,17 @@ def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
     return _Block(np.concatenate([b.mass for b in blocks]), np.concatenate([b.table for b in blocks]))
 
 
-def _summed(full: _Block, made: Sequence[int], n: int, shape: tuple[int, ...]) -> _Block:
-    """Return the block of a set of checks: results of the others added up."""
-    rest = tuple(i for i in range(n) if i not in made)
-    mass, table = full.mass.reshape(shape or (1,)), full.table.reshape(*(shape or (1,)), full.table.shape[-1])
-    if n == 0:
-        return _Block(mass[0], table[0])
-    return _Block(mass.sum(axis=rest), table.sum(axis=rest))
+def _shaped(block: _Block, shape: tuple[int, ...]) -> _Block:
+    """Return the block of every check with an axis for the results of each."""
+    return _Block(block.mass.reshape(shape), block.table.reshape(*shape, -1))
+
+
+def _summed(wide: Mapping[tuple[int, ...], _Block], made: tuple[int, ...]) -> _Block:
+    """Return the block of a set of checks: that of one check more, its results added up."""
+    more = next(i for i in range(len(made) + 1) if i not in made)
+    wider = tuple(sorted((*made, more)))
+    b, at = wide[wider], wider.index(more)
+    return _Block(b.mass.sum(axis=at), b.table.sum(axis=at))
 
 
 def _tree(

@@ -23,6 +23,7 @@ SHOWN = 8  # repair courses worked out on the whole posterior and shown
 SEARCH_STATES = 1024  # and how many states at most
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
 LEADS_FROM = 0.4  # probability from which a fault leads the others [1]; judgement
+IDLE = 50.0  # a job that changes the worth of a scope by no more than this is left out of it [minor units]; judgement
 ROUNDS = 3  # of improving the best scopes by one job
 
 
@@ -31,95 +32,133 @@ class AfterRepair:
 
     Rows: worth if what was missed is traced, then mended or given up; expected cost of jobs added; discounted years of
     service; cured at once (0 or 1); worth if it is given up untraced; years then; the shop's gross profit on the jobs
-    added, and their hours; worth if jobs are added even where giving up is better.
+    added, and their hours; worth if jobs are added even where giving up is better. Where the setting holds several
+    worlds there is a row of each for each world.
     """
 
     ROWS = 9
 
     def __init__(self, setting: Setting) -> None:
         self._s = setting
-        self._seen: dict[tuple[float, int], Floats] = {}
+        self._known: dict[tuple[float, int], tuple[NDArray[np.int32], Floats]] = {}
         self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
+        self.place = packed(setting.table.failing, setting.in_play)
         p = setting.payoffs
-        self._instead = max(
-            (
-                r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
-                for name, r in p.replacements.items()
-            ),
-            default=0.0,
+        self._instead = np.max(
+            np.broadcast_arrays(
+                *(
+                    r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
+                    for name, r in p.replacements.items()
+                )
+            )
+            if p.replacements
+            else np.zeros(1),
+            axis=0,
         )
 
     def __call__(self, masks: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows for each set of faults left, (k, ROWS)."""
-        rows = self._seen.get((renewal, worn))
-        if rows is None:
-            rows = self._seen[renewal, worn] = np.full((1 << self._s.in_play, self.ROWS), np.nan)
-        result: Floats = rows[masks]
-        unknown = np.isnan(result[:, 0])
-        if unknown.any():
-            new = np.unique(masks[unknown])
-            rows[new] = self._work_out(new, renewal, worn).T
-            result = rows[masks]
+        """Return the rows for each set of faults left in the one world there is, (k, ROWS)."""
+        result: Floats = self.by_world(masks, renewal, worn)[:, 0].T
         return result
 
+    def by_world(self, masks: Masks, renewal: float, worn: int) -> Floats:
+        """Return the rows for each set of faults left, (ROWS, W, k)."""
+        table, at = self.table(masks, renewal, worn)
+        return table[:, :, at]
+
+    def table(self, masks: Masks, renewal: float, worn: int) -> tuple[Floats, NDArray[np.int32]]:
+        """Return the rows of all sets of faults known so far, (ROWS, W, sets), and where each of `masks` stands."""
+        place, table = self._known.get((renewal, worn), (None, np.zeros((self.ROWS, 1, 0))))
+        if place is None:
+            place = np.full(1 << self._s.in_play, -1, dtype=np.int32)
+        unknown = masks[place[masks] < 0]
+        if unknown.size:
+            new = np.unique(unknown)
+            place[new] = table.shape[2] + np.arange(new.size)
+            found = self._work_out(new, renewal, worn)
+            known = np.broadcast_to(table, (self.ROWS, found.shape[1], table.shape[2]))
+            table = np.concatenate([known, found], axis=2)
+            self._known[renewal, worn] = place, table
+        return table, place[masks]
+
     def _work_out(self, masks: Masks, renewal: float, worn: int) -> Floats:
+        """Return the rows of sets of faults not seen before, (ROWS, W, k)."""
         s = self._s
-        out = np.zeros((self.ROWS, masks.size))
         failing = masks & s.table.failing
         passes = failing == 0
-        if passes.any():
-            use = s.payoffs.kept(masks[passes] | worn, renewal)
-            none = np.zeros(use.worth.size)
-            cured = (masks[passes] & s.table.costly) == 0
-            out[:, passes] = np.array([use.worth, none, use.years, cured, use.worth, use.years, none, none, use.worth])
-        if not passes.all():
-            out[:, ~passes] = self._after_failure(masks[~passes], failing[~passes], renewal, worn)
+        failed = self._after_failure(masks[~passes], failing[~passes], renewal, worn) if not passes.all() else None
+        use = s.payoffs.kept(masks[passes] | worn, renewal) if passes.any() else None
+        worlds = max(1 if failed is None else failed.shape[1], 1 if use is None else np.atleast_2d(use.worth).shape[0])
+        out = np.zeros((self.ROWS, worlds, masks.size))
+        if failed is not None:
+            out[:, :, ~passes] = failed
+        if use is not None:
+            out[0, :, passes] = out[4, :, passes] = out[8, :, passes] = np.atleast_2d(use.worth).T
+            out[2, :, passes] = out[5, :, passes] = np.atleast_2d(use.years).T
+            out[3, :, passes] = ((masks[passes] & s.table.costly) == 0)[:, None]
         return out
 
     def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows where the release check fails: add the cheapest jobs, or give up."""
+        """Return the rows where the release check fails: add the cheapest jobs, or give up; (ROWS, W, k)."""
         s, p = self._s, self._s.payoffs
         more = self.follow_ups(failing)
         left = (masks | worn) & ~more.clears
         renewals = np.maximum(renewal, more.renewal)
-        worth, years = np.zeros(masks.size), np.zeros(masks.size)
+        worth, years = np.zeros(left.shape), np.zeros(left.shape)
         for r in np.unique(renewals):
-            rows = renewals == r
-            use = p.kept(left[rows], float(r))
-            worth[rows], years[rows] = use.worth, use.years
+            these = renewals == r
+            one = np.unique(left[these])
+            use, at = p.kept(one, float(r)), np.minimum(np.searchsorted(one, left), one.size - 1)
+            worth, years = (np.where(these, _taken(x, at), y) for x, y in ((use.worth, worth), (use.years, years)))
         # The machine is on the bench already: only parts are waited for.
         wait = np.where(more.any_part, s.terms["parts_lead_days"] / 7, 0.0) * p.week
         add = worth - (more.cost + wait)
         drop = best_of(p.let_go(masks | worn)) + self._instead
         adds = add >= drop
-        cost = np.where(adds, more.cost + wait, 0.0)
-        none = np.zeros(masks.size)
-        mended = [np.where(adds, x, 0.0) for x in (more.margin, more.hours)]
-        added = np.where(np.isfinite(add), add, drop)
-        return np.array([np.where(adds, add, drop), cost, np.where(adds, years, 0.0), none, drop, none, *mended, added])
+        rows = (
+            np.where(adds, add, drop),
+            np.where(adds, more.cost + wait, 0.0),
+            np.where(adds, years, 0.0),
+            np.zeros(masks.size),
+            drop,
+            np.zeros(masks.size),
+            *(np.where(adds, x, 0.0) for x in (more.margin, more.hours)),
+            np.where(np.isfinite(add), add, drop),
+        )
+        return np.array([np.broadcast_to(x, np.atleast_2d(adds).shape) for x in rows])
+
+
+def _taken(figures: Floats, at: NDArray[np.int64]) -> Floats:
+    """Return figures (u,) or (W, u) at places (W, k), (W, k); either may stand for all worlds."""
+    if figures.ndim == 1:
+        return figures[at]
+    worlds = max(figures.shape[0], at.shape[0])
+    rows = np.arange(worlds)[:, None]
+    result: Floats = figures[rows % figures.shape[0], at[rows[:, 0] % at.shape[0]]]
+    return result
 
 
 def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:
     """Return the weeks a repair takes: waiting for parts, and for the bench where a shop does it."""
-    return np.where(any_part, s.terms["parts_lead_days"] / 7, 0.0) + s.terms["queue_weeks"]
+    weeks: Floats = np.where(any_part, s.terms["parts_lead_days"] / 7, 0.0) + s.terms["queue_weeks"]
+    return weeks
 
 
 def best_of(ways: Mapping[str, Floats]) -> Floats:
-    """Return the best of several disposals, state by state."""
-    best: Floats = np.max(np.array(list(ways.values())), axis=0)
+    """Return the best of several disposals, state by state, a row for each world where any has."""
+    best: Floats = np.max(np.broadcast_arrays(*ways.values()), axis=0)
     return best
 
 
-def entropy(weights: Floats) -> float:
-    """Return the entropy of weights that need not sum to 1 [bits]: how often what it may be must be halved.
+def entropy(weights: Floats) -> Floats:
+    """Return the entropy along the last axis of weights that need not sum to 1 [bits]: how often to halve them.
 
     References: C. E. Shannon, A mathematical theory of communication, Bell System Technical J. 27, 1948.
     """
-    q = weights[weights > 0]
-    if q.size < 2:
-        return 0.0
-    q = q / q.sum()
-    return float(-(q * np.log2(q)).sum())
+    total = weights.sum(axis=-1, keepdims=True)
+    q = np.divide(weights, total, out=np.ones_like(weights), where=(total > 0) & (weights > 0))
+    bits: Floats = -(q * np.log2(q)).sum(axis=-1)
+    return bits
 
 
 def open_ended(s: Setting, scope: Scope) -> bool:
@@ -143,41 +182,93 @@ def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
     return found
 
 
-def repair_worth(s: Setting, after: AfterRepair, scopes: Sequence[Scope], states: Masks, weights: Floats) -> Floats:
-    """Return what scopes bring in each state, before their tickets are paid.
+def repair_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> Floats:
+    """Return what a scope brings in each state of the one world there is, before its ticket is paid.
 
-    Returns (scopes, 6, states): net worth, cost added later, years, cured at once, and the shop's gross profit and
-    hours on what is added later.
+    Returns (6, states): net worth, cost added later, years, cured at once, and the shop's gross profit and hours on
+    what is added later.
 
     Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
     machine is given up, whichever is better on the whole.
     """
-    out = np.zeros((len(scopes), 6, states.size))
-    place = packed(s.table.failing, s.in_play)
-    retry = s.payoffs.week * s.terms["parts_lead_days"] / 7
-    for i, scope in enumerate(scopes):
-        renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-        rows, seen = np.zeros((states.size, after.ROWS)), np.zeros(1 << s.table.failing.bit_count())
-        fails = np.zeros(states.size)
-        for chance, cleared in ways_to_cure(s, scope):
-            left = states & ~cleared
-            rows += chance * after(left, renewal, worn)
-            failing = place[left]
-            fails += chance * (failing != 0)
-            seen += chance * np.bincount(failing, weights, seen.size)
-        bits = entropy(seen[1:]) * fails
-        trace = bits * s.trace_cost
-        rows = rows.T
-        if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
-            hours = bits * tracing_hours(s.bench)
-            earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
-            out[i] = rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours
-        else:
-            out[i, [0, 2, 3]] = rows[[4, 5, 3]]
-        if s.terms.by_shop:
-            for j in scope:
-                out[i, 0] -= s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) * retry
+    renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
+    ways = ways_to_cure(s, scope)
+    each = [chance * after.by_world(states & ~cleared, renewal, worn)[:, 0] for chance, cleared in ways]
+    rows: Floats = np.sum(each, axis=0)
+    bits, fails = _halvings(s, after, ways, states, weights)
+    bits = bits * fails
+    trace = bits * s.trace_cost
+    if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
+        hours = bits * tracing_hours(s.bench)
+        earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
+        out = np.array([rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours])
+    else:
+        none = np.zeros(states.size)
+        out = np.array([rows[4], none, rows[5], rows[3], none, none])
+    out[0] -= done_over(s, scope, states)
     return out
+
+
+def mean_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> float:
+    """Return the mean over the states of what a scope brings, as `repair_worth` has it, in the one world there is.
+
+    Summed over the sets of faults left instead of over the states.
+    """
+    renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
+    ways = ways_to_cure(s, scope)
+    left = np.array([states & ~cleared for _, cleared in ways])
+    table, at = after.table(left.ravel(), renewal, worn)
+    each: Floats = np.zeros(table.shape[2])
+    for (chance, _), places in zip(ways, at.reshape(left.shape), strict=True):
+        each += chance * np.bincount(places, weights, each.size)
+    worth, given_up = (float(table[row, 0] @ each) for row in (0, 4))
+    bits, fails = _halvings(s, after, ways, states, weights)
+    worth -= float(bits) * float(weights @ fails) * float(s.trace_cost)
+    return (worth if open_ended(s, scope) else max(worth, given_up)) - float(weights @ done_over(s, scope, states))
+
+
+def done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
+    """Return the cost of waiting where a shop does its jobs over again, by state [money]; a shop's customer waits."""
+    if not s.terms.by_shop:
+        return np.zeros(states.size)
+    share = sum((s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in scope), np.zeros(states.size))
+    cost: Floats = share * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    return cost
+
+
+def failing_sets(
+    s: Setting, place: NDArray[np.int64], ways: Sequence[tuple[float, int]], states: Masks
+) -> tuple[NDArray[np.int64], int]:
+    """Return the number of the set of faults that fail, in each way and state (ways, m), none being 0; and how many.
+
+    place: number of every set of faults by those of them that fail the test run (`AfterRepair.place`).
+    """
+    failing = place[np.array([states & ~cleared for _, cleared in ways]) & s.table.failing]
+    size = 1 << s.table.failing.bit_count()
+    if size > failing.size:
+        sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
+        size, failing = sets.size, failing[:-1].reshape(len(ways), -1)
+    return failing, size
+
+
+def _halvings(
+    s: Setting, after: AfterRepair, ways: Sequence[tuple[float, int]], states: Masks, weights: Floats
+) -> tuple[Floats, Floats]:
+    """Return how often what fails must be halved to find it [bits], and the chance in each state that anything does."""
+    failing, size = failing_sets(s, after.place, ways, states)
+    fails, seen = np.zeros(states.size), np.zeros(size)
+    for (chance, _), these in zip(ways, failing, strict=True):
+        fails += chance * (these != 0)
+        seen += chance * counted(these, weights, size)
+    return entropy(seen[1:]), fails
+
+
+def counted(places: NDArray[np.int64], weights: Floats, size: int) -> Floats:
+    """Return the sum of weights (m,) or (W, m) by place, (size,) or (W, size)."""
+    worlds = np.atleast_2d(weights)
+    every = places + size * np.arange(worlds.shape[0])[:, None]
+    total = np.bincount(every.ravel(), worlds.ravel(), size * worlds.shape[0]).astype(float)
+    return total.reshape(*weights.shape[:-1], size)
 
 
 def ways_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tuple[Floats, Floats]:
@@ -210,11 +301,13 @@ def leading(s: Setting, hidden: bool = False) -> int:
     return mask
 
 
-def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
-    """Return the best scopes: covers of the likely states, improved job by job.
+def search(s: Setting, after: AfterRepair) -> dict[Scope, float]:
+    """Return scopes worth looking at and about what each is worth, best first: covers of the likely states, improved.
 
-    The open one is always among them, and the best that clears the faults that lead.
+    A scope is left out where fewer of its jobs are worth the same.
     """
+    bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
+    more = sorted((bearing | set(s.wanted)) - set(s.bench.barred))
     hidden = mask_of(np.flatnonzero(s.table.hidden))
     pool = likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.clearing)
     enough = min(int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1, SEARCH_STATES)
@@ -224,7 +317,7 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
     def look(scopes: Sequence[Scope]) -> None:
         new = [x for x in dict.fromkeys(scopes) if x not in value and not any(j in s.bench.barred for j in x)]
         if new:
-            gross = repair_worth(s, after, new, states, weights)[:, 0] @ weights
+            gross = np.array([mean_worth(s, after, x, states, weights) for x in new])
             member = members(s.bench, new)
             paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
             value.update(zip(new, (gross - paid).tolist(), strict=True))
@@ -238,25 +331,33 @@ def _search(s: Setting, after: AfterRepair, more: Sequence[int]) -> list[Scope]:
         leaders = [x for x in ranked()[:3] if x not in done]
         done.update(leaders)
         look([y for x in leaders for y in neighbours(s.jobs, x, s.clearing, more)])
-    chosen = ranked()[:SHOWN]
+    order = ranked()
+    return {
+        x: value[x]
+        for n, x in enumerate(order)
+        if not any(set(y) < set(x) and abs(value[y] - value[x]) <= IDLE for y in order[max(n - SHOWN, 0) : n + SHOWN])
+    }
+
+
+def chosen(s: Setting, found: Mapping[Scope, float]) -> list[Scope]:
+    """Return the scopes to show: the best, always the open one, and the best that clears the faults that lead."""
+    best = list(found)[:SHOWN]
     leader = leading(s)
-    thorough = [x for x in ranked() if leader and s.jobs.cleared(x) & leader == leader]
+    thorough = [x for x in found if leader and s.jobs.cleared(x) & leader == leader]
     for must in (completed((), s.clearing), *thorough[:1]):
-        if must in value and must not in chosen:
-            chosen.append(must)
-    return chosen
+        if must in found and must not in best:
+            best.append(must)
+    return best
 
 
-def repairs(s: Setting, after: AfterRepair) -> list[Course]:
-    """Return the repair courses, best first."""
-    bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
-    scopes = _search(s, after, sorted((bearing | set(s.wanted)) - set(s.bench.barred)))
+def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> list[Course]:
+    """Return the repair courses of scopes, best first."""
     if not scopes:
         return []
     member = members(s.bench, scopes)
     t, w = tickets(s.bench, member), work(s.bench, member)
     weeks = repair_weeks(s, w.any_part)
-    rows = repair_worth(s, after, scopes, s.posterior.states, s.posterior.weights)
+    rows = np.array([repair_worth(s, after, x, s.posterior.states, s.posterior.weights) for x in scopes])
     by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
     means = rows @ s.posterior.weights
     profit = gross_profit(s.bench, t)

@@ -180,16 +180,17 @@ def _authorise(case: Case, s: Setting, x: Course, cost: Floats, gap: float, limi
     low, middle, high = (float(p) for p in np.quantile(cost, TENTHS))
     fee = float(s.terms.money("diagnosis_fee")) if s.terms.by_shop else 0.0
     failing = packed(s.table.failing, s.in_play)[s.posterior.states]
-    looks = max(1.0, entropy(np.bincount(failing, weights=s.posterior.weights)[1:].astype(float)))
+    looks = max(1.0, float(entropy(np.bincount(failing, weights=s.posterior.weights)[1:].astype(float))))
     storage = float(dict(s.bench.charges.fixed).get("storage", 0))
-    parts = money(fee or looks * s.trace_cost), money(s.put_back), money(storage)
+    most = max(0.0, high if limit is None else min(high, limit))
+    parts = money(fee or min(looks * s.trace_cost, most)), money(s.put_back), money(storage)
     return Authorisation(
         course_name(s, x),
         money(low),
         money(middle),
         money(high),
         money(gap),
-        money(max(0.0, high if limit is None else min(high, limit))),
+        money(most),
         *parts,
         sum(parts, Decimal(0)),
     )

@@ -114,10 +114,10 @@ def neighbours(jobs: Jobs, scope: Scope, clearing: Sequence[Scope], more: Iterab
 
 @dataclass(frozen=True)
 class FollowUp:
-    """The cheapest jobs to add for k sets of failing faults, (k,) each.
+    """The cheapest jobs to add for k sets of failing faults, (W, k) each: a row for each world, or one for all.
 
     cost [money]; clears: what they clear, as masks; renewal [1]; any_part; hours [h] and margin, the shop's gross
-    profit on them before comebacks [money]; jobs: (k, jobs) which they are, none where there are no such jobs.
+    profit on them before comebacks [money]; jobs: (W, k, jobs) which they are, none where there are no such jobs.
     """
 
     cost: Floats
@@ -161,23 +161,34 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
     The repair has been put back together, so shared strip-down is paid again.
     """
     single = sorted({j for options in jobs.for_fault for j in options})
-    alone = dict(zip(single, tickets(bench, members(bench, [(j,) for j in single]), False).cost.tolist(), strict=True))
-    cheapest = {i: min(o, key=lambda j: (alone[j], j)) for i, o in enumerate(jobs.for_fault) if o}
-    cost = np.full(failing.size, np.inf)
-    clears = np.zeros(failing.size, dtype=np.int64)
-    renewal, any_part = np.zeros(failing.size), np.zeros(failing.size, dtype=bool)
+    alone = np.atleast_2d(tickets(bench, members(bench, [(j,) for j in single]), False).cost)
+    options = {i: [single.index(j) for j in o] for i, o in enumerate(jobs.for_fault) if o}
+    # In each world every fault's cheapest job; worlds that agree in all of them are worked out together.
+    each = [np.array(o)[alone[:, o].argmin(axis=1)] for o in options.values()]
+    least = np.array(each, dtype=np.int64).reshape(len(options), alone.shape[0]).T
+    choices, which = np.unique(least, axis=0, return_inverse=True)
+    shape = alone.shape[0], failing.size
+    cost, hours, margin = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape)
+    clears, renewal, any_part = np.zeros(shape, dtype=np.int64), np.zeros(shape), np.zeros(shape, dtype=bool)
     job_clears, job_renewal = np.array(jobs.clears, dtype=np.int64), np.array(jobs.renewal)
-    hours, margin = np.zeros(failing.size), np.zeros(failing.size)
-    chosen = np.zeros((failing.size, len(jobs.clears)), dtype=bool)
-    for every, ways in _ways(jobs, failing, cheapest):
-        t = tickets(bench, ways, first=False)
-        better = t.cost < cost[every]
-        rows, member = every[better], ways[better]
-        cost[rows] = t.cost[better]
-        hours[rows], margin[rows] = t.hours[better] / THOUSAND, gross_profit(bench, t)[better]
-        clears[rows] = np.bitwise_or.reduce(np.where(member, job_clears, 0), axis=1)
-        renewal[rows] = np.where(member, job_renewal, 0.0).max(axis=1, initial=0.0)
-        any_part[rows], chosen[rows] = t.any_part[better], member
+    chosen = np.zeros((*shape, len(jobs.clears)), dtype=bool)
+    for n, choice in enumerate(choices):
+        these = (which.ravel() == n)[:, None]
+        cheapest = {i: single[j] for i, j in zip(options, choice.tolist(), strict=True)}
+        for every, ways in _ways(jobs, failing, cheapest):
+            t = tickets(bench, ways, first=False)
+            better = these & (t.cost < cost[:, every])
+            found = (
+                (cost, t.cost),
+                (hours, t.hours / THOUSAND),
+                (margin, gross_profit(bench, t)),
+                (clears, np.bitwise_or.reduce(np.where(ways, job_clears, 0), axis=1)),
+                (renewal, np.where(ways, job_renewal, 0.0).max(axis=1, initial=0.0)),
+                (any_part, t.any_part),
+            )
+            for table, figure in found:
+                table[:, every] = np.where(better, figure, table[:, every])
+            chosen[:, every] = np.where(better[:, :, None], ways, chosen[:, every])
     return FollowUp(cost, clears, renewal, any_part, hours, margin, chosen)
 
 
@@ -191,7 +202,7 @@ class FollowUps:
         self._count = 0
 
     def __call__(self, failing: Masks) -> FollowUp:
-        """Return the follow-up of each set of failing faults, (k,)."""
+        """Return the follow-up of each set of failing faults, (W, k)."""
         new = failing[self._place[failing] < 0]
         if new.size:
             new = np.unique(new)
@@ -199,8 +210,7 @@ class FollowUps:
             self._place[new] = self._count + np.arange(new.size)
             self._count += new.size
             if len(self._known) > 1:
-                self._known = [
-                    FollowUp(*(np.concatenate([getattr(f, x.name) for f in self._known]) for x in fields(FollowUp)))
-                ]
+                parts = [[getattr(f, x.name) for f in self._known] for x in fields(FollowUp)]
+                self._known = [FollowUp(*(np.concatenate(p, axis=1) for p in parts))]
         at, known = self._place[failing], self._known[0]
-        return FollowUp(*(getattr(known, x.name)[at] for x in fields(FollowUp)))
+        return FollowUp(*(getattr(known, x.name)[:, at] for x in fields(FollowUp)))

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import Bench
+from econ.case import Case
+from econ.costing import Bench, hour_cost, make_bench, members, tickets, tracing_cost
 from econ.evidence import Posterior
-from econ.payoffs import Payoffs
-from econ.scopes import Jobs, Scope
-from econ.states import FaultTable, mask_of
+from econ.findings import Heard
+from econ.knowledge import pert_mean
+from econ.market import Market, market_of, steepness
+from econ.payoffs import Payoffs, make_payoffs
+from econ.rulebook import MachineClass
+from econ.scopes import Jobs, Scope, make_jobs
+from econ.states import FaultTable, effects, fault_table, mask_of
 from econ.terms import Terms
 
 Floats = NDArray[np.float64]
@@ -64,8 +71,8 @@ class Setting:
     terms: Terms
     clearing: tuple[Scope, ...]
     wanted: Scope
-    trace_cost: float
-    put_back: float
+    trace_cost: Any
+    put_back: Any
     held: bool
     unusable: str
     no_repair: str
@@ -81,3 +88,91 @@ def course_name(s: Setting, course: Course) -> str:
     if course.kind != "repair":
         return course.kind
     return "repair:" + ("+".join(s.bench.jobs[j] for j in course.jobs) or "open")
+
+
+def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tuple[Scope, ...], str]:
+    """Return for each open hold the jobs that clear it, cheapest first; and why no repair can be done, if so."""
+    found: list[Scope] = []
+    for hold in holds:
+        if c.holds[hold].by_cause:
+            continue
+        able = [bench.jobs.index(j) for j in c.holds[hold].cleared_by]
+        able = [j for j in able if j not in bench.barred]
+        if not able:
+            return (), f"{c.holds[hold].title}: nothing that can be done here clears this"
+        cost = tickets(bench, members(bench, [(j,) for j in able]), first=False).cost
+        found.append(tuple(able[i] for i in np.argsort(cost, kind="stable")))
+    return tuple(found), ""
+
+
+def _unusable(case: Case, c: MachineClass, holds: Sequence[str]) -> str:
+    """Return why the machine can't be kept in use as it is: open holds, or a complaint that stops it."""
+    why = [f"hold: {c.holds[h].title}" for h in holds]
+    why += [c.complaints[x].title for x in case.complaints if c.complaints[x].unusable]
+    return "; ".join(why)
+
+
+def make_setting(
+    case: Case,
+    c: MachineClass,
+    terms: Terms,
+    market: Market,
+    heard: Heard,
+    complained: Posterior,
+    posterior: Posterior,
+    bench: Bench,
+    holds: Sequence[str],
+) -> Setting:
+    """Return the setting of a case.
+
+    complained, posterior: what is believed from the complaints alone, and from everything. holds: the open ones.
+    """
+    worn = [f for f, fault in c.faults.items() if fault.wear and any(f in c.jobs[w].clears for w in case.wanted)]
+    table = fault_table(c, (*heard.faults, *worn), heard.found)
+    clearing, no_repair = _clearing(c, bench, holds)
+    return Setting(
+        table,
+        len(heard.faults),
+        make_jobs(bench, c, table.ids),
+        bench,
+        _payoffs(table, market, terms, c, heard, complained),
+        posterior,
+        terms,
+        clearing,
+        tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
+        tracing_cost(bench),
+        sum(pert_mean(c.checks[i].put_back) for i in heard.opened) * hour_cost(bench),
+        bool(holds),
+        _unusable(case, c, holds),
+        no_repair,
+    )
+
+
+def _payoffs(
+    table: FaultTable, market: Market, terms: Terms, c: MachineClass, heard: Heard, complained: Posterior
+) -> Payoffs:
+    steep = terms["as_is_steepness"]
+    if market.as_is is not None:
+        shares = effects(table, complained.states).price
+        ratio = np.minimum(market.as_is / np.maximum(market.running, 1.0), 1.0)  # in a world it may be worth nothing
+        found = steepness(np.where(np.isnan(ratio), 0.5, ratio), shares, complained.weights)
+        steep = np.where(np.isnan(ratio), steep, found) if np.ndim(ratio) else found
+    kept = float(np.prod([1 - c.checks[i].as_is_drop for i in heard.opened]))
+    return make_payoffs(table, market, terms, c, steep, kept)
+
+
+def with_terms(
+    s: Setting, case: Case, c: MachineClass, heard: Heard, complained: Posterior, terms: Terms, posterior: Posterior
+) -> Setting:
+    """Return a setting under other terms, one world or many, with what is believed then; jobs and holds stay."""
+    bench = make_bench(case, c, terms)
+    market = market_of(case, c, terms)
+    return replace(
+        s,
+        bench=bench,
+        payoffs=_payoffs(s.table, market, terms, c, heard, complained),
+        posterior=posterior,
+        terms=terms,
+        trace_cost=tracing_cost(bench),
+        put_back=sum(pert_mean(c.checks[i].put_back) for i in heard.opened) * hour_cost(bench),
+    )

@@ -338,7 +338,8 @@ class Spread:
         sold, claimed = d.life >= self._unsold, d.other < claim
         brings = (net - (claimed - claim) * refund) * d.resale - cost
         mean = (1.0 - self._unsold) * (net - cost) + self._unsold * self._market.scrap
-        return np.where(sold, brings, self._market.scrap) - mean
+        deviation: Floats = np.where(sold, brings, self._market.scrap) - mean
+        return deviation
 
     def _let_go(self, masks: Masks) -> dict[str, Floats]:
         """Return the deviation of each way of letting the machine go."""

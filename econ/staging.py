@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -13,32 +13,38 @@ from econ.case import Case
 from econ.costing import THOUSAND, hour_cost, members, tickets, work
 from econ.findings import Heard
 from econ.knowledge import Check, pert_mean
-from econ.looking import OpenCheck, effort_minutes, result_names, result_rows
+from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
-from econ.plan import Choice, Look, Node
+from econ.plan import Choice, Look, Node, Step
 from econ.repairs import AfterRepair, repair_weeks, ways_of
 from econ.rulebook import MachineClass
-from econ.setting import Course, Setting
+from econ.setting import Course, Setting, course_name
 from econ.words import title_of
 
 Floats = NDArray[np.float64]
+Path = tuple[tuple[str, int], ...]  # checks made, with the number of each one's result
 
 STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
+WORTH_FROM = 0.01  # of its cost: a check worth less than this by itself changes nothing [1]
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
 ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
 
 
 @dataclass(frozen=True)
 class Branch:
-    """What to do at one result: its chance, the check or course then, and branches below a check."""
+    """What to do at one result: its chance, the check or course then, and branches below a check.
+
+    chance: of coming here, results before it counted. leading: the fault that is then likeliest.
+    """
 
     result: str
     chance: float
     check: str | None
     course: str | None
     then: str
+    leading: Leaning | None
     branches: tuple[Branch, ...]
 
 
@@ -46,7 +52,8 @@ class Branch:
 class NextCheck:
     """The next check. worth: of making it and acting on it, before its cost; net: after. minutes: hands-on.
 
-    check is None where none pays for itself; then the fields tell of the one that comes nearest, net being negative.
+    check is None where none pays for itself; then the fields tell of the one that comes nearest, net being negative, or
+    where none would change the answer, worth 0, of the one that tells most.
     """
 
     check: str | None
@@ -104,8 +111,10 @@ class Staged:
     order: str
 
 
-def _repair_choice(s: Setting, after: AfterRepair, course: Course, states: NDArray[np.int64], name: str) -> Choice:
-    """Return a repair as the plan sees it."""
+def _repair_choice(
+    s: Setting, c: MachineClass, after: AfterRepair, course: Course, states: NDArray[np.int64], missing: Sequence[str]
+) -> Choice:
+    """Return a repair as the plan sees it. missing: tools that checks may have got already."""
     rows, fails = ways_of(s, after, course.jobs, states)
     member = members(s.bench, [course.jobs])
     paid = float(tickets(s.bench, member).cost[0])
@@ -115,21 +124,38 @@ def _repair_choice(s: Setting, after: AfterRepair, course: Course, states: NDArr
         rows[:, [0, 4]] -= (retry * ((states & s.jobs.clears[j]) != 0))[:, None]
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
     credit = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops) if i in used}
+    needed = {s.bench.tools[t] for t in np.flatnonzero(s.bench.op_tools[sorted(used)].any(axis=0))}
+    credit |= {t: _tool_price(s, t) for t in missing if t in needed}
     top = np.argsort(-(s.posterior.weights[: states.size] @ fails))
     kept = np.concatenate([fails[:, top[:GROUPS]], fails[:, top[GROUPS:]].sum(axis=1, keepdims=True)], axis=1)
     return Choice(
-        name,
+        course_name(s, course),
         rows[:, 0] - paid,
         None if course.open_ended else rows[:, 4] - paid,
         kept,
         credit,
-        mends=True,
+        mends={h: _clearing_price(s, c, h, course) for h in c.holds},
     )
 
 
 def _op_price(s: Setting, op: int) -> float:
+    """Return what an operation costs by itself: its time and what it uses up, complications allowed for [money]."""
     hours = int(s.bench.op_hours[op] + s.bench.op_trouble_hours[op]) / THOUSAND
-    return hours * hour_cost(s.bench)
+    used = float(s.bench.op_parts[op] @ s.bench.unit_price) / THOUSAND + float(s.bench.op_trouble_parts[op])
+    return float(hours * hour_cost(s.bench)) + used
+
+
+def _tool_price(s: Setting, tool: str) -> float:
+    return float(s.bench.tool_price[s.bench.tools.index(tool)])
+
+
+def _clearing_price(s: Setting, c: MachineClass, hold: str, course: Course) -> float:
+    """Return what a hold, once open, adds to a repair: its cheapest job, unless one of its own jobs clears it."""
+    able = [s.bench.jobs.index(j) for j in c.holds[hold].cleared_by]
+    if set(able) & set(course.jobs) or c.holds[hold].by_cause:
+        return 0.0
+    able = [j for j in able if j not in s.bench.barred]
+    return float(tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min()) if able else 0.0
 
 
 def _other_choices(s: Setting, courses: Sequence[Course], m: int) -> list[Choice]:
@@ -152,63 +178,51 @@ def _other_choices(s: Setting, courses: Sequence[Course], m: int) -> list[Choice
                 continue
             sells = way == "sell_as_stands"
             name = course.kind if r is None else f"{course.kind}|{way}"
-            found.append(Choice(name, got + more - declined, shuts=sells, sale=sale if sells else None))
+            shut = s.put_back if sells else 0.0
+            found.append(Choice(name, got + more - declined - shut, shuts=sells, sale=sale if sells else None))
     return found
 
 
-def _clearing_costs(s: Setting, c: MachineClass) -> dict[str, float]:
-    """Return what clearing each hold costs a repair at least [money]."""
-    prices = dict.fromkeys(c.holds, 0.0)
-    for name, hold in c.holds.items():
-        able = [s.bench.jobs.index(j) for j in hold.cleared_by]
-        able = [j for j in able if j not in s.bench.barred]
-        if able and not hold.by_cause:
-            prices[name] = float(tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min())
-    return prices
+def _holds_opened(
+    c: MachineClass, name: str, results: int, patterns: Sequence[Sequence[str]]
+) -> tuple[frozenset[str], ...]:
+    """Return for each result of a check the holds it opens; nothing at all where none ever does."""
 
-
-def _hold_costs(
-    c: MachineClass, prices: Mapping[str, float], name: str, results: int, patterns: Sequence[Sequence[str]]
-) -> tuple[float | None, ...]:
-    """Return for each result what a hold it opens costs a repair [money], None where it opens none."""
-    costs: list[float | None] = [None] * results
-    for hold in c.holds:
-        price = prices[hold]
+    def opens(hold: str, k: int) -> bool:
         for o in c.holds[hold].opened_by:
-            for k in range(results):
-                by_outcome = o.check == name and o.outcome is not None and k >= c.checks[name].outcomes.index(o.outcome)
-                if by_outcome or (o.fault is not None and k < len(patterns) and o.fault in patterns[k]):
-                    costs[k] = max(costs[k] or 0.0, price)
-    return tuple(costs)
+            if o.check == name and o.outcome is not None and k >= c.checks[name].outcomes.index(o.outcome):
+                return True
+            if o.fault is not None and k < len(patterns) and o.fault in patterns[k]:
+                return True
+        return False
+
+    found = tuple(frozenset(h for h in c.holds if opens(h, k)) for k in range(results))
+    return found if any(found) else ()
 
 
-def _look(
-    s: Setting,
-    case: Case,
-    c: MachineClass,
-    heard: Heard,
-    name: str,
-    present: NDArray[np.bool_],
-    clearing: Mapping[str, float],
-) -> Look | None:
-    """Return a check as the plan sees it, None where nothing in play bears on it. clearing: cost for each hold."""
+def _missing(s: Setting, case: Case, check: Check) -> list[str]:
+    """Return the tools of a check that have to be got first; like its operations, they are paid for once."""
+    return [t for t in check.tools if not s.terms.by_shop and t not in case.tools.owned]
+
+
+def _look(s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, present: NDArray[np.bool_]) -> Look | None:
+    """Return a check as the plan sees it, None where nothing in play bears on it."""
     check: Check = c.checks[name]
     rows = result_rows(check, c, heard, present, name)
     if rows is None:
         return None
     hourly = hour_cost(s.bench)
-    missing = [t for t in check.tools if not s.terms.by_shop and t not in case.tools.owned]
-    tools = sum(float(s.bench.tool_price[s.bench.tools.index(t)]) for t in missing)
     patterns = [n.split("+") for n in result_names(check, heard, present)] if check.reveals else []
     return Look(
         name,
         rows,
-        check.minutes / 60 * hourly + tools,
-        frozenset(check.operations),
+        check.minutes / 60 * hourly,
+        frozenset(check.operations) | frozenset(_missing(s, case, check)),
         frozenset(check.requires) - frozenset(heard.outcomes) - heard.opened,
-        _hold_costs(c, clearing, name, rows.shape[0], patterns),
+        _holds_opened(c, name, rows.shape[0], patterns),
         pert_mean(check.put_back) * hourly,
         check.as_is_drop,
+        check.running,
     )
 
 
@@ -229,18 +243,48 @@ def stage(
     states, weights = s.posterior.states[:m], s.posterior.weights[:m] / s.posterior.weights[:m].sum()
     present = (states[:, None] >> np.arange(len(heard.faults)) & 1).astype(bool)
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    names = {f"repair{i}": x for i, x in enumerate(mending)}
-    choices = [_repair_choice(s, after, x, states, n) for n, x in names.items()] + _other_choices(s, courses, m)
-    clearing = _clearing_costs(s, c)
-    looks = [x for x in (_look(s, case, c, heard, k.id, present, clearing) for k in checks) if x is not None]
-    able = {x.id for x in looks}
-    looks = [x for x in looks if x.requires <= able]
-    prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)}
+    missing = sorted({t for k in checks for t in _missing(s, case, c.checks[k.id])})
+    choices = [_repair_choice(s, c, after, x, states, missing) for x in mending] + _other_choices(s, courses, m)
+    looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
+    prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
     weighed = Orders(s, c, after, [x.jobs for x in mending], states, weights).weigh(choices, looks, prices)
-    titles = {n: title_of(c, s, x) for n, x in names.items()}
-    titles |= {x.kind: title_of(c, s, x) for x in courses if x.kind != "repair"}
+    titles = {course_name(s, x): title_of(c, s, x) for x in courses}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
-    return _told(case, c, s, weighed, titles, labels)
+    return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks))
+
+
+def _nearest(steps: Sequence[Step]) -> Step | None:
+    """Return the check that comes nearest to paying for itself, or by itself changes nothing but tells most."""
+
+    def short_by(x: Step) -> float:
+        return x.cost - (x.worth if x.worth > x.cost * WORTH_FROM else x.promise)
+
+    return min(steps, key=short_by, default=None)
+
+
+def _able(looks: Sequence[Look]) -> list[Look]:
+    """Return the checks whose requirements, and theirs in turn, can be met."""
+    able = list(looks)
+    while (left := [x for x in able if x.requires <= {y.id for y in able}]) != able:
+        able = left
+    return able
+
+
+def _leaning(
+    heard: Heard, weights: Floats, present: NDArray[np.bool_], looks: Sequence[Look]
+) -> Callable[[Path], Leaning | None]:
+    """Return what tells the likeliest fault after checks with results, None where there is none to tell."""
+    rows = {x.id: x.rows for x in looks}
+
+    def leading(path: Path) -> Leaning | None:
+        here = weights * np.prod([rows[name][k] for name, k in path], axis=0)
+        if not heard.faults or here.sum() <= 0:
+            return None
+        chances = here @ present / here.sum()
+        i = int(chances.argmax())
+        return Leaning(heard.faults[i], float(chances[i]))
+
+    return leading
 
 
 def _order_line(case: Case, s: Setting, x: Weighed, usual: Weighed) -> OrderLine:
@@ -263,6 +307,7 @@ def _told(
     weighed: Sequence[Weighed],
     titles: Mapping[str, str],
     labels: Mapping[str, Sequence[str]],
+    leading: Callable[[Path], Leaning | None],
 ) -> Staged:
     """Return the plan with the best order in words and money. weighed: first the one with none today."""
     usual = best = weighed[0]
@@ -278,21 +323,17 @@ def _told(
             return c.checks[node.check].title
         return titles.get(node.stop or "", titles.get((node.stop or "").partition("|")[0], ""))
 
-    def branches(node: Node) -> tuple[Branch, ...]:
-        return tuple(
-            Branch(
-                labels[node.check or ""][k],
-                below.chance,
-                below.check,
-                None if below.stop is None else below.stop.partition("|")[0],
-                said(below),
-                branches(below),
-            )
-            for k, below in node.results
-            if below.chance >= SHOWN_FROM
-        )
+    def branches(node: Node, path: Path = ()) -> tuple[Branch, ...]:
+        found = []
+        for k, below in node.results:
+            if below.chance >= SHOWN_FROM:
+                name, stop = node.check or "", None if below.stop is None else below.stop.partition("|")[0]
+                here = (*path, (name, k))
+                rest = leading(here), branches(below, here)
+                found.append(Branch(labels[name][k], below.chance, below.check, stop, said(below), *rest))
+        return tuple(found)
 
-    step = plan.first or (plan.steps[0] if plan.steps else None)
+    step = plan.first or _nearest(plan.steps)
     nearest = None
     if step is not None:
         check = c.checks[step.id]

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
+
 from econ.case import Case
 from econ.knowledge import LifeFigures, pert_mean
 from econ.money import DIGITS, millionths, say, to_minor
@@ -29,18 +31,23 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Default:
-    """A default term: value, whether it is money [rulebook currency], and its source."""
+    """A default term: value, whether it is money [rulebook currency], its source, and the range nine in ten lie in."""
 
     value: float
     money: bool
     source: str
+    low: float | None = None
+    high: float | None = None
 
 
 def read_defaults(texts: Mapping[str, str]) -> Mapping[str, Default]:
     """Read the default terms from rulebook texts. Raises BadInput when the file is not usable."""
     try:
         tables = tomllib.loads(texts[FILE])
-        return {n: Default(float(t["value"]), bool(t.get("money")), str(t["source"])) for n, t in tables.items()}
+        return {
+            n: Default(float(t["value"]), bool(t.get("money")), str(t["source"]), t.get("low"), t.get("high"))
+            for n, t in tables.items()
+        }
     except (KeyError, TypeError, ValueError, tomllib.TOMLDecodeError) as error:
         rule = f"default terms have a value and a source each: {error}"
         raise BadInput([Problem(FILE, "unreadable", rule, "correct the file")]) from None
@@ -48,9 +55,12 @@ def read_defaults(texts: Mapping[str, str]) -> Mapping[str, Default]:
 
 @dataclass(frozen=True)
 class Terms:
-    """All terms settled. Money in minor units of the case's currency, rates as in the case.
+    """All terms settled: every figure a decision needs. Money in minor units of the case's currency, rates as there.
 
-    month: 0..11 of the season tables (shifted by half a year in the south). weeks figures in weeks.
+    A figure is a number, or a column (W, 1) where W worlds are weighed at once that differ in it; whatever follows from
+    a column has a row for each world. month: 0..11 of the season tables (shifted by half a year in the south).
+    figures: the terms of the case by their names, and besides: age_years, hours, life_hours, new_price, running, as_is,
+    part_out, scrap, used_price, used_age_years (those that are stated), and ``price.x`` of every part x.
     """
 
     currency: str
@@ -58,21 +68,26 @@ class Terms:
     by_shop: bool
     scale: float
     month: int
-    figures: Mapping[str, float]
-    new_price: int
+    figures: Mapping[str, Any]
     assumptions: tuple[Assumption, ...]
 
-    def money(self, name: str) -> int:
-        """Return a money term [minor units]."""
-        return round(self.figures[name])
+    def money(self, name: str) -> Any:
+        """Return a money figure [minor units, whole]."""
+        figure = self.figures[name]
+        return round(figure) if isinstance(figure, float) else np.rint(figure).astype(np.int64)
+
+    @property
+    def new_price(self) -> Any:
+        """Price of an equivalent new machine, without tax [minor units]."""
+        return self.money("new_price")
 
     def from_rulebook(self, amount: float) -> int:
         """Return a rulebook price as minor units of the case's currency."""
         unit: int = 10 ** DIGITS[self.currency]
         return round(amount * self.scale * unit)
 
-    def __getitem__(self, name: str) -> float:
-        """Return a term that is not money."""
+    def __getitem__(self, name: str) -> Any:
+        """Return a figure that is not money, or money that need not be whole."""
         return self.figures[name]
 
 
@@ -95,6 +110,27 @@ def scale_to(case: Case, machine_class: MachineClass) -> float:
     return float(case.machine.new_price) / pert_mean(machine_class.about.new_price)
 
 
+def _of_the_machine(case: Case, machine_class: MachineClass, scale: float) -> dict[str, float]:
+    """Return what is stated about the machine and its market, and the price of every part [minor units].
+
+    scale: minor units of the case's currency for one unit of the rulebook's.
+    """
+    new_price = case.machine.new_price
+    if new_price is None:
+        new_price = Decimal(str(round(pert_mean(machine_class.about.new_price), 2)))
+    figures: dict[str, float | None] = {"new_price": float(to_minor(new_price, case.currency))}
+    for name in ("age_years", "hours", "life_hours"):
+        figures[name] = getattr(case.machine, name)
+    figures["used_age_years"] = case.market.used_age_years
+    for name in ("running", "as_is", "part_out", "scrap", "used_price"):
+        stated = getattr(case.market, name)
+        figures[name] = None if stated is None else float(to_minor(stated, case.currency))
+    for name, part in machine_class.parts.items():
+        typical = round(pert_mean(part.price) * scale)
+        figures[f"price.{name}"] = float(to_minor(case.prices[name], case.currency) if name in case.prices else typical)
+    return {name: figure for name, figure in figures.items() if figure is not None}
+
+
 def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Default]) -> Terms:
     """Return all terms of a case, defaults filled in from `defaults` and listed as assumptions.
 
@@ -107,7 +143,7 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
     for name in type(given).model_fields:
         value: Any = getattr(given, name)
         if isinstance(value, Decimal):
-            figures[name] = to_minor(value, case.currency)
+            figures[name] = float(to_minor(value, case.currency))
         elif isinstance(value, int | float):
             figures[name] = float(value)
     stated = frozenset(given.model_fields_set)
@@ -128,12 +164,11 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
         if name not in idle:
             value = say(figures[name], case.currency) if default.money else f"{default.value:g}"
             notes.append(Assumption(name, value, default.source))
+    figures |= _of_the_machine(case, machine_class, scale * unit)
     if not by_shop:
         figures["queue_weeks"] = figures["queue_weeks"] if "queue_weeks" in stated else 0.0
-    new_price = case.machine.new_price
-    if new_price is None:
+    if case.machine.new_price is None:
         typical = pert_mean(machine_class.about.new_price)
-        new_price = Decimal(str(round(typical, 2)))
         notes.append(Assumption("new_price", f"{CURRENCY} {typical:,.0f}", machine_class.about.new_price_source))
     if scale != 1.0:
         source = f"typical prices in {CURRENCY} scaled by the new price of the case over the class's typical one"
@@ -148,7 +183,6 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
         scale,
         month,
         figures,
-        to_minor(new_price, case.currency),
         tuple(notes),
     )
 

@@ -8,8 +8,9 @@ from decimal import Decimal
 import numpy as np
 
 from econ.books import book_years
+from econ.breakeven import BreakEven
 from econ.case import Case
-from econ.costing import Bench, hour_cost, make_bench, members, tickets, tracing_cost
+from econ.costing import make_bench, members, tickets
 from econ.courses import all_courses, best_course, best_without_repair, confidence
 from econ.decision import (
     CautionLine,
@@ -23,21 +24,18 @@ from econ.decision import (
 from econ.estimate import make_estimate
 from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
-from econ.knowledge import pert_mean
 from econ.looking import OpenCheck, open_checks
-from econ.market import Market, read_market, steepness
+from econ.market import Market, read_market
 from econ.money import say, to_decimal
-from econ.payoffs import make_payoffs
 from econ.release import release_tests
-from econ.repairs import AfterRepair, leading
+from econ.repairs import AfterRepair, chosen, leading, search
 from econ.risk import assess
 from econ.rulebook import MachineClass
-from econ.scopes import Scope, make_jobs
-from econ.setting import Course, Setting, course_name
+from econ.setting import Course, Setting, course_name, make_setting
 from econ.staging import Staged, stage
-from econ.states import FaultTable, effects, fault_table
-from econ.terms import Assumption, Default, Terms, settle
+from econ.terms import Assumption, Default, settle
 from econ.thumb import rules_of_thumb
+from econ.turns import Scene, highest_offer, turns
 from econ.words import KNOWN_FROM, confidence_word, headline, title_of
 
 
@@ -59,72 +57,16 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     bench = make_bench(case, c, terms)
     likely = dict(zip(heard.faults, posterior.marginal.tolist(), strict=True))
     holds = open_holds(case, c, heard.worst, likely)
-    setting = _setting(case, c, terms, market, heard, complained, posterior, bench, holds)
+    setting = make_setting(case, c, terms, market, heard, complained, posterior, bench, holds)
     after = AfterRepair(setting)
-    courses = all_courses(setting, after)
-    looked = open_checks(case, c, heard, posterior, bench)
+    found = search(setting, after)
+    courses = all_courses(setting, after, chosen(setting, found))
+    looked = open_checks(case, c, heard, posterior, bench, bool(holds))
     staged = stage(case, c, setting, heard, courses, looked, after)
     before = condition(prior, ())
-    return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, after, version)
-
-
-def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tuple[Scope, ...], str]:
-    """Return for each open hold the jobs that clear it, cheapest first; and why no repair can be done, if so."""
-    found: list[Scope] = []
-    for hold in holds:
-        if c.holds[hold].by_cause:
-            continue
-        able = [bench.jobs.index(j) for j in c.holds[hold].cleared_by]
-        able = [j for j in able if j not in bench.barred]
-        if not able:
-            return (), f"{c.holds[hold].title}: nothing that can be done here clears this"
-        cost = tickets(bench, members(bench, [(j,) for j in able]), first=False).cost
-        found.append(tuple(able[i] for i in np.argsort(cost, kind="stable")))
-    return tuple(found), ""
-
-
-def _unusable(case: Case, c: MachineClass, holds: Sequence[str]) -> str:
-    """Return why the machine can't be kept in use as it is: open holds, or a complaint that stops it."""
-    why = [f"hold: {c.holds[h].title}" for h in holds]
-    why += [c.complaints[x].title for x in case.complaints if c.complaints[x].unusable]
-    return "; ".join(why)
-
-
-def _setting(
-    case: Case,
-    c: MachineClass,
-    terms: Terms,
-    market: Market,
-    heard: Heard,
-    complained: Posterior,
-    posterior: Posterior,
-    bench: Bench,
-    holds: Sequence[str],
-) -> Setting:
-    worn = [f for f, fault in c.faults.items() if fault.wear and any(f in c.jobs[w].clears for w in case.wanted)]
-    table: FaultTable = fault_table(c, (*heard.faults, *worn), heard.found)
-    steep = terms["as_is_steepness"]
-    if market.as_is is not None:
-        shares = effects(table, complained.states).price
-        steep = steepness(market.as_is / market.running, shares, complained.weights)
-    kept = float(np.prod([1 - c.checks[i].as_is_drop for i in heard.opened]))
-    clearing, no_repair = _clearing(c, bench, holds)
-    return Setting(
-        table,
-        len(heard.faults),
-        make_jobs(bench, c, table.ids),
-        bench,
-        make_payoffs(table, market, terms, c, steep, kept),
-        posterior,
-        terms,
-        clearing,
-        tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
-        tracing_cost(bench),
-        sum(pert_mean(c.checks[i].put_back) for i in heard.opened) * hour_cost(bench),
-        bool(holds),
-        _unusable(case, c, holds),
-        no_repair,
-    )
+    best = best_course(courses)
+    turning = turns(Scene(case, c, setting, market, heard, complained), defaults, found, courses, best)
+    return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, turning, after, version)
 
 
 def _answer(
@@ -138,6 +80,7 @@ def _answer(
     holds: Sequence[str],
     looked: tuple[OpenCheck, ...],
     staged: Staged,
+    turning: BreakEven,
     after: AfterRepair,
     version: str,
 ) -> Decision:
@@ -179,6 +122,7 @@ def _answer(
         hidden,
         looked,
         staged,
+        turning,
         None if repair is None else money(limits[id(repair)]),
         estimate,
         risk,
@@ -269,10 +213,7 @@ def _any_hidden(s: Setting) -> float:
 
 
 def _offer(case: Case, s: Setting, best: Course) -> Offer:
-    find, terms = case.find, s.terms
-    trip = terms.money("hour_worth") * find.travel_hours
-    highest = to_decimal(best.worth - trip, case.currency) - find.travel_cost
-    asked = find.asking_price
+    highest, asked = highest_offer(case, s, best), case.find.asking_price
     return Offer(max(highest, Decimal(0)), asked, None if asked is None else highest - asked)
 
 

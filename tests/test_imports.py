@@ -22,7 +22,23 @@ STATIONS = (
     {"costing", "estimate"},
     {"worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question", "again"},
     {"scopes", "setting", "repairs", "courses"},
-    {"plan", "looking", "release", "thumb", "words", "orders", "staging", "spread", "risk", "decision", "verdict"},
+    {
+        "plan",
+        "looking",
+        "release",
+        "thumb",
+        "words",
+        "orders",
+        "staging",
+        "spread",
+        "risk",
+        "worlds",
+        "inputs",
+        "breakeven",
+        "turns",
+        "decision",
+        "verdict",
+    },
 )
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 

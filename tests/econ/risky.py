@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from unittest.mock import patch
@@ -13,6 +13,7 @@ from econ.courses import all_courses
 from econ.repairs import AfterRepair
 from econ.risk import POINTS, REPLICATES, SEED, Risk, assess
 from econ.rulebook import MachineClass
+from econ.scopes import Scope
 from econ.setting import Course, Setting
 from econ.spread import Draws, Spread, draw, sobol
 from econ.terms import Default
@@ -45,8 +46,8 @@ def settled(case: Case, c: MachineClass, defaults: Mapping[str, Default]) -> Set
     """Return the setting and the courses that a decision on a case works with."""
     kept: list[tuple[Setting, AfterRepair, tuple[Course, ...]]] = []
 
-    def keep(s: Setting, after: AfterRepair) -> tuple[Course, ...]:
-        kept.append((s, after, all_courses(s, after)))
+    def keep(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> tuple[Course, ...]:
+        kept.append((s, after, all_courses(s, after, scopes)))
         return kept[-1][2]
 
     with patch.object(verdict, "all_courses", keep):

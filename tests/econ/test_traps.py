@@ -108,9 +108,9 @@ def setting(monkeypatch: pytest.MonkeyPatch, module: str, running: str) -> Setti
     kept: list[Setting] = []
     real = all_courses
 
-    def keep(s: Setting, after: object) -> tuple[Course, ...]:
+    def keep(s: Setting, *more: object) -> tuple[Course, ...]:
         kept.append(s)
-        return real(s, after)
+        return real(s, *more)
 
     monkeypatch.setattr(verdict, "all_courses", keep)
     case, c = for_sale(module, running, complaints=["hard"])

@@ -160,14 +160,14 @@ class Flows:
             drop -= spent + self.going_back(stock)
             more = follow_up(s.bench, s.jobs, np.array([failing]))
             add = -np.inf
-            if np.isfinite(more.cost[0]):
-                jobs = tuple(np.flatnonzero(more.jobs[0]).tolist())
+            if np.isfinite(more.cost[0, 0]):
+                jobs = tuple(np.flatnonzero(more.jobs[0, 0]).tolist())
                 rest, all_there = self.take(stock, self.needs(jobs))
                 wait = max(come - done, 0.0) if all_there else self.lead * self.waits(jobs)
                 posted = self.postage * (self.posts(jobs) and not all_there)
                 ticket = float(tickets(self.no_post, members(s.bench, [jobs]), first=False).cost[0])
-                still = (left | worn) & ~int(more.clears[0])
-                use = s.payoffs.kept(np.array([still]), max(renewal, float(more.renewal[0]))).worth[0]
+                still = (left | worn) & ~int(more.clears[0, 0])
+                use = s.payoffs.kept(np.array([still]), max(renewal, float(more.renewal[0, 0]))).worth[0]
                 add = float(use) - spent - ticket - posted - wait * self.week - self.going_back(rest)
             traced, given_up = traced + chance * max(add, drop), given_up + chance * drop
         return traced, given_up

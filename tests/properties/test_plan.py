@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from itertools import product
+from dataclasses import replace
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
 
-from econ.plan import Choice, Look, make_plan
+from econ.plan import Choice, Look, Plan, make_plan
+
+NONE, DRIPS, CRACKED = frozenset(), frozenset({"drips"}), frozenset({"cracked"})
 
 
 def random_problem(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dict[str, float], float]:
@@ -16,7 +19,8 @@ def random_problem(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dic
     weights = rng.dirichlet(np.ones(m))
     groups = rng.dirichlet(np.ones(3), size=m)[:, :2]
     choices = [
-        Choice("mend", rng.normal(20, 60, m), rng.normal(0, 30, m), groups, {"strip": 4.0}, mends=True),
+        Choice("mend", rng.normal(20, 60, m), rng.normal(0, 30, m), groups, {"strip": 4.0}, mends={"drips": 7.0}),
+        Choice("mend more", rng.normal(10, 60, m), credit={"strip": 4.0}, mends={"drips": 0.0, "cracked": 3.0}),
         Choice("keep", rng.normal(10, 40, m), keeps=True, shuts=True, sale=rng.uniform(5, 20, m)),
         Choice("scrap", np.full(m, 5.0)),
     ]
@@ -30,9 +34,14 @@ def random_problem(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dic
                 float(rng.uniform(0, 4)),
                 frozenset({"strip"}) if i else frozenset(),
                 frozenset({"look0"}) if i == 2 and seed % 2 else frozenset(),
-                (None, 7.0, *(None,) * (int(results) - 2)) if i == 1 else (),
+                (NONE, DRIPS, *(NONE,) * (int(results) - 2))
+                if i == 1
+                else (DRIPS | CRACKED, *(NONE,) * (int(results) - 1))
+                if i == 2
+                else (),
                 3.0 if i == 2 else 0.0,
                 0.2 if i == 2 else 0.0,
+                i == 0 and seed % 3 == 0,
             )
         )
     return weights, choices, looks, {"strip": 6.0}, float(rng.uniform(0, 5))
@@ -45,7 +54,7 @@ def best_by_enumeration(
 
     def stop(weights: np.ndarray, made: list[tuple[Look, int]]) -> float:
         mass = weights.sum()
-        holds = [x for look, k in made if look.holds and (x := look.holds[k]) is not None]
+        holds = {hold for look, k in made if look.holds for hold in look.holds[k]}
         done = {o for look, _ in made for o in look.operations}
         shut = sum(look.put_back for look, _ in made)
         kept = np.prod([1 - look.drop for look, _ in made])
@@ -62,8 +71,7 @@ def best_by_enumeration(
             value -= mass * shut * c.shuts
             if c.sale is not None:
                 value -= (1 - kept) * (weights @ c.sale)
-            if c.mends and holds:
-                value -= mass * max(holds)
+            value -= mass * sum((c.mends or {}).get(hold, 0.0) for hold in holds)
             if not (c.keeps and holds):
                 values.append(value)
         return max(values)
@@ -74,6 +82,8 @@ def best_by_enumeration(
         done = {o for look, _ in made for o in look.operations}
         for look in looks:
             if look.id in have or not look.requires <= have:
+                continue
+            if look.runs and any(x.holds and x.holds[k] for x, k in made):
                 continue
             cost = look.cost + sum(prices[o] for o in look.operations - done)
             below = sum(best(weights * row, [*made, (look, k)]) for k, row in enumerate(look.rows))
@@ -90,6 +100,66 @@ def test_plan_is_the_best_of_all_policies(seed: int) -> None:
     assert plan.value == pytest.approx(best_by_enumeration(*problem), rel=1e-9, abs=1e-6)
     assert plan.stopping <= plan.value + 1e-9
     assert all(step.worth >= -1e-9 for step in plan.steps if step.id == "look0"), "a check that opens no hold"
+
+
+def gross(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dict[str, float], float]:
+    """Return a random problem whose checks only tell: free, no hold, nothing opened, nothing saved on a repair."""
+    weights, choices, looks, _, trace = random_problem(seed)
+    plain = [Look(x.id, x.rows, requires=x.requires) for x in looks]
+    return weights, [replace(c, credit=None) for c in choices], plain, {}, trace
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_worth_of_knowing_lies_between_nothing_and_all(seed: int) -> None:
+    """0 <= EVSI <= EVPI for each check by itself, and stopping <= plan <= all known (Raiffa and Schlaifer 1961)."""
+    plan = make_plan(*gross(seed))
+    evpi = plan.perfect - plan.stopping
+    assert all(-1e-9 <= step.worth <= evpi + 1e-9 for step in plan.steps)
+    tie = 3e-6 * abs(plan.value)  # a check worth less than that at a node is not made
+    assert all(step.worth <= plan.value - plan.stopping + tie for step in plan.steps), "the plan may make any of them"
+    assert plan.stopping - 1e-9 <= plan.value <= plan.perfect + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_perfect_check_reaches_what_all_known_is_worth(seed: int) -> None:
+    weights, choices, looks, prices, trace = gross(seed)
+    perfect = Look("perfect", np.eye(weights.size))
+    plan = make_plan(weights, choices, [perfect], prices, trace)
+    assert plan.value == pytest.approx(plan.perfect, rel=1e-12)
+    assert plan.steps[0].worth == pytest.approx(plan.perfect - plan.stopping, abs=1e-9)
+    among = make_plan(weights, choices, [*looks, perfect], prices, trace)
+    assert among.value == pytest.approx(plan.perfect, rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_one_more_check_never_lowers_the_value(seed: int) -> None:
+    """With costs, holds and requirements: what is not made costs nothing; and without checks the plan is to stop."""
+    weights, choices, looks, prices, trace = random_problem(seed)
+    values = [make_plan(weights, choices, looks[:k], prices, trace) for k in range(4)]
+    assert values[0].value == values[0].stopping
+    assert values[0].first is None
+    assert all(a.value <= b.value + 1e-9 for a, b in pairwise(values))
+    rng = np.random.default_rng(seed)
+    free = Look("free", rng.dirichlet(np.ones(2), size=weights.size).T)
+    assert make_plan(weights, choices, [*looks, free], prices, trace).value >= values[3].value - 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_order_in_which_checks_are_listed_does_not_matter(seed: int) -> None:
+    """With costs, shared operations, a requirement and a hold, and whatever is left out."""
+    weights, choices, looks, prices, trace = random_problem(seed)
+
+    def told(plan: Plan) -> tuple[object, ...]:
+        steps = {(s.id, round(s.worth, 7), round(s.cost, 7)) for s in plan.steps}
+        return plan.value, plan.stopping, plan.perfect, plan.tree.chance, steps, set(plan.left_out)
+
+    for limit in (20_000, 20):
+        there = make_plan(weights, choices, looks, prices, trace, limit)
+        for order in ([2, 1, 0], [1, 2, 0], [2, 0, 1]):
+            back = make_plan(weights, choices, [looks[i] for i in order], prices, trace, limit)
+            assert back.tree.check == there.tree.check
+            for a, b in zip(told(there), told(back), strict=True):
+                assert a == (pytest.approx(b, abs=1e-9) if isinstance(b, float) else b)
 
 
 @pytest.mark.parametrize("seed", range(20))

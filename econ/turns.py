@@ -1,0 +1,115 @@
+"""Turns: what would turn the answer of one case, from its setting to its break-even values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+import numpy as np
+
+from econ.breakeven import AtEnd, BreakEven, Change, InputLine, break_even
+from econ.case import Case
+from econ.costing import members, work
+from econ.evidence import Posterior
+from econ.findings import Heard
+from econ.inputs import STATED_SOURCE, STATED_SPREAD, Input, make_inputs, open_facts
+from econ.market import Market
+from econ.money import to_decimal
+from econ.rulebook import MachineClass
+from econ.scopes import Scope
+from econ.setting import Course, Setting, course_name
+from econ.terms import Default
+from econ.worlds import LIKELY, ROUGH, Ask, Ground, Worlds, candidates
+
+LEAVE = "leave_it"  # what a reseller does with a find that asks too much
+FINE = 2048  # likeliest states looked at where the best course was found to change
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One case as taken in: its setting, its market, what was heard, and what is believed from the complaint alone."""
+
+    case: Case
+    c: MachineClass
+    setting: Setting
+    market: Market
+    heard: Heard
+    complained: Posterior
+
+
+def _parts(s: Setting, scopes: Sequence[Scope]) -> list[str]:
+    """Return the parts that repairs use, those that cost most first."""
+    if not scopes:
+        return []
+    cost = (work(s.bench, members(s.bench, scopes)).fitted * s.bench.unit_cost).max(axis=0)
+    return [s.bench.parts[i] for i in np.argsort(-cost, kind="stable") if cost[i] > 0]
+
+
+def _ends(ground: Ground, inputs: Sequence[Input]) -> list[Ask]:
+    """Return worlds at the ends of what each input may be and of where it is searched."""
+    p = ground.likely(ROUGH)
+    ends = [np.unique([i.least, i.low, i.high, i.most]) for i in inputs]
+    pairs = zip(inputs, ends, strict=True)
+    return [i.ask(values, p.states, p.weights) for i, values in pairs if not i.alone and not i.mask]
+
+
+def turns(
+    x: Scene, defaults: Mapping[str, Default], found: Mapping[Scope, float], courses: Sequence[Course], best: Course
+) -> BreakEven:
+    """Return what would change the answer.
+
+    defaults: terms that cases leave open. found: scopes looked at, best first. courses: of the answer; best: its own.
+    """
+    s = x.setting
+    shown = tuple(course.jobs for course in courses if course.kind == "repair")
+    kinds = tuple(course.kind for course in courses if course.kind != "repair")
+    inputs = make_inputs(x.case, x.c, s, x.market, defaults, _parts(s, shown))
+    ground = Ground(x.case, x.c, x.heard, x.complained, s, shown, kinds)
+    if shown:
+        ground = replace(ground, scopes=candidates(ground, found, shown, _ends(ground, inputs)))
+    known = {course_name(s, course): course.worth for course in courses}
+    worlds = Worlds(ground, known, LIKELY)
+    finer = Worlds(ground, known, FINE) if s.posterior.states.size > LIKELY else None
+    facts = open_facts(x.heard, worlds.states, worlds.weights)
+    name = course_name(s, best)
+    found_out = break_even(worlds, finer, inputs, facts, name, x.case.currency)
+    asked = x.case.find.asking_price
+    if asked is None or s.terms.perspective != "reseller":
+        return found_out
+    line = _asking(asked, highest_offer(x.case, s, best), name, x.case.currency)
+    lines = sorted([*found_out.inputs, line], key=lambda i: (-i.swing, i.input))
+    return replace(found_out, inputs=tuple(lines))
+
+
+def highest_offer(case: Case, s: Setting, best: Course) -> Decimal:
+    """Return what a reseller can pay and be no worse off, trip and hours counted; below 0 where even a gift costs."""
+    trip = s.terms.money("hour_worth") * case.find.travel_hours
+    return to_decimal(best.worth - trip, case.currency) - case.find.travel_cost
+
+
+def _asking(asked: Decimal, highest: Decimal, course: str, currency: str) -> InputLine:
+    """Return the line of the asked price: it changes no course, but above the highest offer the find is left."""
+    least = to_decimal(1.0, currency)
+    low, high = ((asked * Decimal(str(1 + x))).quantize(least) for x in (-STATED_SPREAD, STATED_SPREAD))
+    most = max(4 * asked, 2 * highest)
+
+    def end(price: Decimal) -> AtEnd:
+        left = highest - price
+        return AtEnd(price, course if left >= 0 else LEAVE, max(left, Decimal(0)), left)
+
+    changes = (Change(highest + least, course, LEAVE),) if 0 <= highest < most else ()
+    ends = end(low), end(high)
+    return InputLine(
+        "find.asking_price",
+        "money",
+        asked,
+        True,
+        STATED_SOURCE,
+        Decimal(0),
+        most,
+        changes,
+        *ends,
+        high - low,
+        None,
+    )
