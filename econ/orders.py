@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from econ.costing import THOUSAND, Charges, members, work
 from econ.money import RATE_UNIT, IntArray
-from econ.plan import Choice, Kit, Look, Node, Plan, make_plans
+from econ.plan import Node, Plan, make_plans
 from econ.repairs import AfterRepair, entropy, ways_to_cure
 from econ.rulebook import SOMETHING_ELSE, MachineClass
 from econ.scopes import Scope
 from econ.setting import Setting
+from econ.stopping import Choice, Kit, Look
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -17,66 +17,11 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Truths = NDArray[np.bool_]
+from econ.stopping import Block, Choice, Columns, Floats, Kit, Look, any_open, bits, opened_by
 
 EVIDENCE_STATES = 20_000  # most nodes of the lattice: product of (results + 1) over its checks
 NO_ADVICE_BELOW = 1e-5  # chance under which a node gives no advice [1]
 TIE = 1e-6  # of the larger value: below this to stop wins, then the earlier check
-
-
-@dataclass(frozen=True)
-class Look:
-    """A check as the plan sees it.
-
-    rows: (results, m) P(result | state). cost: its own time [money]. operations: what it needs, shared and paid once.
-    requires: ids of checks that must come first. holds: for each result, the holds it opens; () where none ever does.
-    put_back: closing it again [money]; drop: share of the as-is price lost. runs: the engine must run for it, so that
-    an open hold bars it.
-    """
-
-    id: str
-    rows: Floats
-    cost: float = 0.0
-    operations: frozenset[str] = frozenset()
-    requires: frozenset[str] = frozenset()
-    holds: tuple[frozenset[str], ...] = ()
-    put_back: float = 0.0
-    drop: float = 0.0
-    runs: bool = False
-
-
-@dataclass(frozen=True)
-class Choice:
-    """A course as the plan sees it.
-
-    worth: (m,) net worth in each state, before tracing. given_up: (m,) if what was missed is not traced; None: it
-    always is. fails: (m, groups) chance of each set of failing faults, for tracing. credit: operation -> what is saved
-    if a check has done it [money]. shuts: pays for closing what was opened. sale: (m,) as-is price the drop applies to.
-    keeps: can't be taken under a hold. mends: hold -> what it costs besides once it is open, as its own jobs don't
-    clear it [money].
-    """
-
-    name: str
-    worth: Floats
-    given_up: Floats | None = None
-    fails: Floats | None = None
-    credit: Mapping[str, float] | None = None
-    shuts: bool = False
-    sale: Floats | None = None
-    keeps: bool = False
-    mends: Mapping[str, float] | None = None
-
-
-@dataclass(frozen=True)
-class Kit:
-    """Parts ordered today, as the plan sees it: what that adds to each choice, choices in their order [money].
-
-    worth: (choices, m), in each state. given_up: (choices,), where what was missed is given up.
-    """
-
-    worth: Floats
-    given_up: Floats
 
 
 @dataclass(frozen=True)
@@ -123,113 +68,6 @@ class Plan:
     first: Step | None
 
 
-@dataclass(frozen=True)
-class _Block:
-    """Everything linear in the weights, for the evidence states of one set of checks; last axis: columns."""
-
-    mass: Floats
-    table: Floats
-
-
-class _Columns:
-    """The choices laid side by side, so that one product with the weights serves them all.
-
-    What a kit adds to a choice is a column only where it differs from state to state.
-    """
-
-    def __init__(self, weights: Floats, choices: Sequence[Choice], trace_cost: float, kits: Sequence[Kit]) -> None:
-        self.choices, self.trace_cost = choices, trace_cost
-        parts: list[Floats] = []
-        self.at: list[dict[str, slice]] = []
-        place = 0
-        for c in choices:
-            here: dict[str, slice] = {}
-            for name, column in (("worth", c.worth), ("given_up", c.given_up), ("sale", c.sale), ("fails", c.fails)):
-                if column is None:
-                    continue
-                block = column.reshape(weights.size, -1)
-                here[name] = slice(place, place + block.shape[1])
-                place += block.shape[1]
-                parts.append(block)
-            self.at.append(here)
-        self.kits = len(kits)
-        self.same, self.given_up = np.zeros((2, 1 + len(kits), len(choices)))
-        self.varies: list[tuple[int, int, int]] = []
-        for k, kit in enumerate(kits, 1):
-            self.same[k], self.given_up[k] = kit.worth[:, 0], kit.given_up
-            for i in np.flatnonzero(np.ptp(kit.worth, axis=1) > 0).tolist():
-                self.same[k, i] = 0.0
-                self.varies.append((k, i, place))
-                place += 1
-                parts.append(kit.worth[i, :, None])
-        self.weighted = np.concatenate([weights[:, None], *(p * weights[:, None] for p in parts)], axis=1)
-
-    def block(self, rows: Floats) -> _Block:
-        """Return the block of evidence rows (e, m): likelihoods of results, not yet weighted."""
-        product = rows @ self.weighted
-        return _Block(product[:, 0], product[:, 1:])
-
-    def stop(self, b: _Block, made: Sequence[Look], opened: Mapping[str, Truths]) -> Floats:
-        """Return the value of each choice at each evidence state without a kit and with each, (1 + kits, choices, ...).
-
-        Unnormalised. opened: for each hold that may be open, whether it is, at each state.
-        """
-        done = frozenset(o for look in made for o in look.operations)
-        shut = sum(look.put_back for look in made)
-        drop = 1.0 - float(np.prod([1.0 - look.drop for look in made]))
-        held = _any(opened)
-        shape = (len(self.choices), *b.mass.shape)
-        worth, given_up, more = np.empty(shape), np.full(shape, -np.inf), np.zeros(shape)
-        for i, (c, at) in enumerate(zip(self.choices, self.at, strict=True)):
-            worth[i] = b.table[..., at["worth"].start]
-            if "fails" in at:
-                worth[i] -= self.trace_cost * _bits(b.table[..., at["fails"]])
-            if "given_up" in at:
-                given_up[i] = b.table[..., at["given_up"].start]
-            saved = sum(x for o, x in (c.credit or {}).items() if o in done)
-            more[i] = (saved - (shut if c.shuts else 0.0)) * b.mass
-            if "sale" in at:
-                more[i] -= drop * b.table[..., at["sale"].start]
-            for hold, price in (c.mends or {}).items():
-                if price and hold in opened:
-                    more[i] -= price * opened[hold] * b.mass
-            if c.keeps:
-                more[i] = np.where(held, -np.inf, more[i])
-        out = np.empty((1 + self.kits, *shape))
-        out[0] = np.maximum(worth, given_up) + more
-        if self.kits:
-            every = self.same[1:].reshape(self.kits, -1, *(1,) * b.mass.ndim) * b.mass + worth
-            for k, i, place in self.varies:
-                every[k - 1, i] += b.table[..., place]
-            none = self.given_up[1:].reshape(self.kits, -1, *(1,) * b.mass.ndim) * b.mass + given_up
-            out[1:] = np.maximum(every, none) + more
-        return out
-
-
-def _bits(seen: Floats) -> Floats:
-    """Return mass x entropy [bits] of the weights along the last axis; nothing there costs nothing."""
-    total = seen.sum(axis=-1, keepdims=True)
-    share = np.divide(seen, total, out=np.ones_like(seen), where=(total > 0) & (seen > 0))
-    bits: Floats = -(seen * np.log2(share)).sum(axis=-1)
-    return bits
-
-
-def _opened(made: Sequence[Look]) -> dict[str, Truths]:
-    """Return for each hold that results may open whether it is open, at each combination of results."""
-    found: dict[str, Truths] = {}
-    shape = [look.rows.shape[0] for look in made]
-    for axis, look in enumerate(made):
-        for hold in frozenset().union(*look.holds):
-            mine = np.array([hold in x for x in look.holds]).reshape([-1 if i == axis else 1 for i in range(len(made))])
-            found[hold] = found.get(hold, np.zeros(shape, dtype=bool)) | mine
-    return found
-
-
-def _any(opened: Mapping[str, Truths]) -> Truths:
-    """Return whether any hold is open."""
-    return np.logical_or.reduce(list(opened.values())) if opened else np.zeros((), dtype=bool)
-
-
 def _cost(look: Look, made: Sequence[Look], prices: Mapping[str, float]) -> float:
     done = {o for other in made for o in other.operations}
     return look.cost + sum(prices[o] for o in look.operations if o not in done)
@@ -251,7 +89,7 @@ def _before(look: Look, looks: Sequence[Look]) -> list[Look]:
 
 
 def _steps(
-    columns: _Columns, weights: Floats, looks: Sequence[Look], prices: Mapping[str, float], known: Floats
+    columns: Columns, weights: Floats, looks: Sequence[Look], prices: Mapping[str, float], known: Floats
 ) -> list[list[Step]]:
     """Return each check by itself with what it needs first, best net first; without a kit and with each.
 
@@ -264,7 +102,7 @@ def _steps(
         made = [*_before(look, looks), look]
         cost = sum(_cost(x, made[:i], prices) for i, x in enumerate(made))
         b = columns.block(_product([x.rows for x in made]))
-        values = columns.stop(b, made, {hold: x.reshape(-1) for hold, x in _opened(made).items()})
+        values = columns.stop(b, made, {hold: x.reshape(-1) for hold, x in opened_by(made).items()})
         worth = (values.max(axis=1).sum(axis=1) - now.max(axis=1)).tolist()
         even = columns.stop(b, made, {}) - now[..., None] * b.mass
         for k, steps in enumerate(found):
@@ -324,22 +162,22 @@ def make_plans(
     once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named.
     """
     prices = prices or {}
-    columns = _Columns(weights, choices, trace_cost, kits)
+    columns = Columns(weights, choices, trace_cost, kits)
     known = np.array([[_known(c, i, trace_cost, kit) for i, c in enumerate(choices)] for kit in (None, *kits)])
     steps = _steps(columns, weights, looks, prices, known)
     kept, left_out = _chosen(looks, steps[0], limit)
     shape = tuple(x.rows.shape[0] for x in kept)
     n = len(kept)
-    wide: dict[tuple[int, ...], _Block] = {}  # of one check more
+    wide: dict[tuple[int, ...], Block] = {}  # of one check more
     values: dict[tuple[int, ...], Floats] = {}  # (1 + kits, results of each)
     actions: dict[tuple[int, ...], NDArray[np.int64]] = {}
     masses: dict[tuple[int, ...], Floats] = {}
     for size in range(n, -1, -1):
-        here: dict[tuple[int, ...], _Block] = {}
+        here: dict[tuple[int, ...], Block] = {}
         for made in combinations(range(n), size):
             b = here[made] = _summed(wide, made) if wide else _shaped(_full(columns, kept, weights.size), shape)
             looked = [kept[i] for i in made]
-            opened = _opened(looked)
+            opened = opened_by(looked)
             stop = columns.stop(b, looked, opened)
             best, action = stop.max(axis=1), stop.argmax(axis=1)
             for j in range(n):
@@ -348,7 +186,7 @@ def make_plans(
                 wider = tuple(sorted((*made, j)))
                 going_on = values[wider].sum(axis=1 + wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
                 if kept[j].runs:
-                    going_on = np.where(_any(opened), -np.inf, going_on)
+                    going_on = np.where(any_open(opened), -np.inf, going_on)
                 better = going_on > best + TIE * np.maximum(np.abs(best), 1e-12)
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
@@ -373,7 +211,7 @@ def _known(c: Choice, i: int, trace_cost: float, kit: Kit | None) -> Floats:
     worth, given_up = (0.0, 0.0) if kit is None else (kit.worth[i], kit.given_up[i])
     traced: Floats = c.worth + worth
     if c.fails is not None:
-        traced = traced - trace_cost * _bits(c.fails)
+        traced = traced - trace_cost * bits(c.fails)
     return traced if c.given_up is None else np.maximum(traced, c.given_up + given_up)
 
 
@@ -382,7 +220,7 @@ def _unknown(look: Look, kept: Sequence[Look]) -> set[str]:
     return set(look.requires) - {x.id for x in kept}
 
 
-def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
+def _full(columns: Columns, kept: Sequence[Look], m: int) -> Block:
     """Return the block in which every check is made, built in halves so that no table of all its rows exists."""
     if not kept:
         return columns.block(np.ones((1, m)))
@@ -390,20 +228,20 @@ def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
     first = _product([x.rows for x in kept[:half]]) if half else np.ones((1, m))
     second = _product([x.rows for x in kept[half:]])
     blocks = [columns.block(row[None, :] * second) for row in first]
-    return _Block(np.concatenate([b.mass for b in blocks]), np.concatenate([b.table for b in blocks]))
+    return Block(np.concatenate([b.mass for b in blocks]), np.concatenate([b.table for b in blocks]))
 
 
-def _shaped(block: _Block, shape: tuple[int, ...]) -> _Block:
+def _shaped(block: Block, shape: tuple[int, ...]) -> Block:
     """Return the block of every check with an axis for the results of each."""
-    return _Block(block.mass.reshape(shape), block.table.reshape(*shape, -1))
+    return Block(block.mass.reshape(shape), block.table.reshape(*shape, -1))
 
 
-def _summed(wide: Mapping[tuple[int, ...], _Block], made: tuple[int, ...]) -> _Block:
+def _summed(wide: Mapping[tuple[int, ...], Block], made: tuple[int, ...]) -> Block:
     """Return the block of a set of checks: that of one check more, its results added up."""
     more = next(i for i in range(len(made) + 1) if i not in made)
     wider = tuple(sorted((*made, more)))
     b, at = wide[wider], wider.index(more)
-    return _Block(b.mass.sum(axis=at), b.table.sum(axis=at))
+    return Block(b.mass.sum(axis=at), b.table.sum(axis=at))
 
 
 def _tree(

@@ -16,10 +16,11 @@ from econ.knowledge import Check, pert_mean
 from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
-from econ.plan import Choice, Look, Node, Step
+from econ.plan import Node, Step
 from econ.repairs import AfterRepair, repair_weeks, ways_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
+from econ.stopping import Choice, Look
 from econ.words import title_of
 
 Floats = NDArray[np.float64]

@@ -23,6 +23,7 @@ STATIONS = (
     {"worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question", "again"},
     {"scopes", "setting", "repairs", "courses"},
     {
+        "stopping",
         "plan",
         "looking",
         "release",

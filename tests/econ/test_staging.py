@@ -11,7 +11,8 @@ import pytest
 
 import econ
 import econ.orders
-from econ.plan import Choice, Look, Plan, make_plans
+from econ.plan import Plan, make_plans
+from econ.stopping import Choice, Look
 
 from ..strategies import base
 from ..strategies import decide as decide_shipped

@@ -16,11 +16,12 @@ from econ import verdict
 from econ.costing import members, tickets, work
 from econ.money import to_decimal
 from econ.orders import LIKELY_KIT, NOW, Order, Orders
-from econ.plan import Kit, make_plan, make_plans
+from econ.plan import make_plan, make_plans
 from econ.repairs import AfterRepair, best_of, ways_to_cure
 from econ.rulebook import MachineClass
 from econ.scopes import follow_up
 from econ.setting import Course, Setting
+from econ.stopping import Kit
 
 from ..econ.small import read as read_small
 from ..strategies import cases, defaults, read

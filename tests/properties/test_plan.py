@@ -8,7 +8,8 @@ from itertools import pairwise, product
 import numpy as np
 import pytest
 
-from econ.plan import Choice, Look, Plan, make_plan
+from econ.plan import Plan, make_plan
+from econ.stopping import Choice, Look
 
 NONE, DRIPS, CRACKED = frozenset(), frozenset({"drips"}), frozenset({"cracked"})
 
