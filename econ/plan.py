@@ -26,14 +26,17 @@ TIE = 1e-6  # of the larger value: below this to stop wins, then the earlier che
 
 @dataclass(frozen=True)
 class Step:
-    """A check by itself: one-step worth before its cost (EVSI), its cost with what it needs first, all [money].
+    """A check by itself: one-step worth before its cost, its cost with what it needs first, all [money].
 
-    promise: what its worth would be were all courses that may prove best even now, and no hold opened [money].
+    worth: with what its work spares a repair, and less what closing, a lower as-is price and holds cost. evsi: what its
+    results with those of what it needs first are worth by themselves. promise: what its worth would be were all courses
+    that may prove best even now, and no hold opened.
     """
 
     id: str
     worth: float
     cost: float
+    evsi: float = 0.0
     promise: float = 0.0
 
 
@@ -105,8 +108,9 @@ def _steps(
         values = columns.stop(b, made, {hold: x.reshape(-1) for hold, x in opened_by(made).items()})
         worth = (values.max(axis=1).sum(axis=1) - now.max(axis=1)).tolist()
         even = columns.stop(b, made, {}) - now[..., None] * b.mass
+        evsi = (columns.stop(b, (), {}).max(axis=1).sum(axis=1) - now.max(axis=1)).tolist()
         for k, steps in enumerate(found):
-            steps.append(Step(look.id, worth[k], cost, float(even[k, best[k]].max(axis=0).sum())))
+            steps.append(Step(look.id, worth[k], cost, evsi[k], float(even[k, best[k]].max(axis=0).sum())))
     return [sorted(steps, key=lambda s: (-(s.worth - s.cost), s.id)) for steps in found]
 
 

@@ -68,7 +68,10 @@ class NextCheck:
 
 @dataclass(frozen=True)
 class CheckWorth:
-    """A check by itself: what knowing its result is worth before its cost (EVSI), and its cost with what it needs."""
+    """A check by itself: what knowing its result is worth (EVSI), and its cost with what it needs.
+
+    evsi: before its cost, without what its work spares a repair.
+    """
 
     check: str
     evsi: Decimal
@@ -351,7 +354,7 @@ def _told(
         nearest,
         money(plan.value - usual.plan.stopping),
         money(plan.perfect - plan.stopping),
-        tuple(CheckWorth(x.id, money(max(x.worth, 0.0)), money(x.cost)) for x in plan.steps),
+        tuple(CheckWorth(x.id, money(max(x.evsi, 0.0)), money(x.cost)) for x in plan.steps),
         plan.left_out,
         said(plan.tree),
         branches(plan.tree),

@@ -201,3 +201,15 @@ def test_each_branch_names_what_it_then_most_likely_is() -> None:
         assert branch.leading is not None
         assert branch.leading.id == named.id
         assert branch.leading.probability == pytest.approx(named.probability, abs=0.01)
+
+
+@pytest.mark.parametrize("hour_worth", ["20.00", "60.00"])
+def test_no_result_is_worth_more_than_to_know_all(hour_worth: str) -> None:
+    """What a look spares a repair is no part of what its result is worth, or the dearest hour would tell most.
+
+    References: H. Raiffa, Decision Analysis, 1968.
+    """
+    plan = decide(complaints=["drips"], terms={"work_by": "self", "hour_worth": hour_worth, "slowness": 1.0}).plan
+    assert {x.check for x in plan.checks} == {"open", "scope", "gauge"}
+    assert all(0 <= x.evsi <= plan.evpi for x in plan.checks)
+    assert plan.checks[0].check == "open", "best by what it spares, too"

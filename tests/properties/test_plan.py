@@ -122,6 +122,21 @@ def test_worth_of_knowing_lies_between_nothing_and_all(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", range(60))
+def test_a_result_by_itself_is_worth_between_nothing_and_all(seed: int) -> None:
+    """With costs, holds, closing and what is spared a repair: 0 <= EVSI <= EVPI, as if the checks only told.
+
+    References: H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961.
+    """
+    weights, choices, looks, prices, trace = random_problem(seed)
+    plan = make_plan(weights, choices, looks, prices, trace)
+    plain = [replace(x, operations=frozenset(), holds=(), put_back=0.0, drop=0.0) for x in looks]
+    told = {x.id: x.worth for x in make_plan(weights, choices, plain, prices, trace).steps}
+    assert {x.id: x.evsi for x in plan.steps} == pytest.approx(told, abs=1e-9)
+    assert all(-1e-9 <= x.evsi <= plan.perfect - plan.stopping + 1e-9 for x in plan.steps)
+    assert any(abs(x.evsi - x.worth) > 0.1 for x in plan.steps), "the work of some check counts for something"
+
+
+@pytest.mark.parametrize("seed", range(60))
 def test_a_perfect_check_reaches_what_all_known_is_worth(seed: int) -> None:
     weights, choices, looks, prices, trace = gross(seed)
     perfect = Look("perfect", np.eye(weights.size))
