@@ -67,6 +67,8 @@ def _next(d: Decision, c: MachineClass) -> list[str]:
         return lines
     if step.check is None and not step.worth:
         return lines + wrap(f'No check would change what is best now; the most telling is "{step.title}".', "  ")
+    if step.check is None and step.net >= 0:
+        return lines + wrap(f'No check gains anything to speak of now; the nearest is "{step.title}".', "  ")
     if step.check is None:
         worth = f'No check pays for itself now; the nearest, "{step.title}", falls short by'
         return lines + wrap(f"{worth} {money(-step.net, d.currency)}.", "  ")

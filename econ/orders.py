@@ -228,10 +228,12 @@ class Orders:
             _where(np.array(b), x) for b, x in zip([*bears, *[today] * others], [*every, *[rest] * others], strict=True)
         ]
 
-    def weigh(self, choices: Sequence[Choice], looks: Sequence[Look], prices: Mapping[str, float]) -> list[Weighed]:
+    def weigh(
+        self, choices: Sequence[Choice], looks: Sequence[Look], prices: Mapping[str, float], least: float
+    ) -> list[Weighed]:
         """Return the plan with parts ordered after looking, then with the best order of each other kind that may gain.
 
-        choices: the repairs in the order given, then those without repair.
+        choices: the repairs in the order given, then those without repair. least: as `make_plans` has it.
         """
         orders, w, trace_cost = self.candidates(), self._weights, self._s.trace_cost
         changes = self._every_change(orders, len(choices) - len(self._repairs)) if orders else []
@@ -239,7 +241,7 @@ class Orders:
             Kit(np.array([x.worth[k] for x in changes]), np.array([x.none[0, k] for x in changes]))
             for k in range(len(orders))
         ]
-        usual, *plans = make_plans(w, choices, looks, kits, prices, trace_cost)
+        usual, *plans = make_plans(w, choices, looks, kits, prices, trace_cost, least=least)
         nothing = np.zeros(self._price.size, dtype=np.int64)
         found = [Weighed(AFTER_LOOKING, nothing, nothing, usual, 0.0, 0.0, 0.0)]
         for kind in (NOW, LIKELY_KIT):

@@ -146,9 +146,10 @@ def make_plan(
     prices: Mapping[str, float] | None = None,
     trace_cost: float = 0.0,
     limit: int = EVIDENCE_STATES,
+    least: float = 0.0,
 ) -> Plan:
     """Return the best plan without a kit, as `make_plans`."""
-    return make_plans(weights, choices, looks, (), prices, trace_cost, limit)[0]
+    return make_plans(weights, choices, looks, (), prices, trace_cost, limit, least)[0]
 
 
 def make_plans(
@@ -159,11 +160,13 @@ def make_plans(
     prices: Mapping[str, float] | None = None,
     trace_cost: float = 0.0,
     limit: int = EVIDENCE_STATES,
+    least: float = 0.0,
 ) -> list[Plan]:
     """Return the best plan without a kit, then with each; all on the checks that fit the lattice without one.
 
     weights: (m,) chance of each state, summing to 1. prices: cost of each operation [money]. trace_cost: of halving
-    once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named.
+    once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named. least: what going
+    on must gain over stopping, given that one is there [money].
     """
     prices = prices or {}
     columns = Columns(weights, choices, trace_cost, kits)
@@ -184,6 +187,7 @@ def make_plans(
             opened = opened_by(looked)
             stop = columns.stop(b, looked, opened)
             best, action = stop.max(axis=1), stop.argmax(axis=1)
+            enough = best + least * b.mass
             for j in range(n):
                 if j in made or not kept[j].requires <= {x.id for x in looked} | _unknown(kept[j], kept):
                     continue
@@ -191,7 +195,7 @@ def make_plans(
                 going_on = values[wider].sum(axis=1 + wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
                 if kept[j].runs:
                     going_on = np.where(any_open(opened), -np.inf, going_on)
-                better = going_on > best + TIE * np.maximum(np.abs(best), 1e-12)
+                better = going_on > np.maximum(best + TIE * np.maximum(np.abs(best), 1e-12), enough)
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
         wide = here

@@ -28,6 +28,7 @@ Path = tuple[tuple[str, int], ...]  # checks made, with the number of each one's
 
 STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
+LEAST = 25.0  # by which checking must beat stopping to be worth the trouble [minor units]; judgement
 WORTH_FROM = 0.01  # of its cost: a check worth less than this by itself changes nothing [1]
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
 ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
@@ -53,8 +54,8 @@ class Branch:
 class NextCheck:
     """The next check. worth: of making it and acting on it, before its cost; net: after. minutes: hands-on.
 
-    check is None where none pays for itself; then the fields tell of the one that comes nearest, net being negative, or
-    where none would change the answer, worth 0, of the one that tells most.
+    check is None where none pays for itself by more than a trifle; then the fields tell of the one that comes nearest,
+    or where none would change the answer, worth 0, of the one that tells most.
     """
 
     check: str | None
@@ -251,7 +252,8 @@ def stage(
     choices = [_repair_choice(s, c, after, x, states, missing) for x in mending] + _other_choices(s, courses, m)
     looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
     prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
-    weighed = Orders(s, c, after, [x.jobs for x in mending], states, weights).weigh(choices, looks, prices)
+    orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
+    weighed = orders.weigh(choices, looks, prices, LEAST)
     titles = {course_name(s, x): title_of(c, s, x) for x in courses}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
     return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks))

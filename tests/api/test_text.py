@@ -13,6 +13,7 @@ from api.columns import WIDTH, table
 from api.demo import demos
 from api.text import decision_text
 from api.wording import LABELS
+from econ import staging
 
 from .cases import GOOD
 
@@ -83,6 +84,25 @@ def test_an_order_in_words():
     assert _ordering(**kit, early=0.0).startswith(f"Order {adapter} with {blade}: {again}; {better}")
     alone = kit | {"parts": ("blade",), "spare": ("blade",)}
     assert _ordering(**alone).startswith(f"Order {blade} now: it comes {bench}; {better}")
+
+
+def test_a_trifle_is_not_recommended(monkeypatch):
+    """A check that gains less than matters is named as the nearest, and is not said to fall short."""
+
+    def told():
+        decision = library.decide_document(CASES["reseller_mower"])
+        text = decision_text(decision, library.machine_class(decision.machine_class))
+        return decision.plan, " ".join(text.split())
+
+    plan, text = told()
+    assert plan.next_check.check is None
+    assert 0 <= plan.next_check.net < Decimal("0.25")
+    assert "No check gains anything to speak of now" in text
+    monkeypatch.setattr(staging, "LEAST", 0.0)
+    plan, text = told()
+    assert plan.next_check.check is not None
+    assert 0 < plan.gain < Decimal("0.25")
+    assert "No check gains" not in text
 
 
 def test_sections(told):

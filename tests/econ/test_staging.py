@@ -38,9 +38,9 @@ class Seen:
 def seen() -> Iterator[Seen]:
     found = Seen()
 
-    def spy(weights: Any, choices: Any, looks: Any, *more: Any) -> list[Plan]:
+    def spy(weights: Any, choices: Any, looks: Any, *more: Any, **rest: Any) -> list[Plan]:
         found.choices, found.looks, found.prices = choices, looks, more[1]
-        plans = make_plans(weights, choices, looks, *more)
+        plans = make_plans(weights, choices, looks, *more, **rest)
         found.plan = plans[0]
         return plans
 

@@ -49,9 +49,17 @@ def random_problem(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dic
 
 
 def best_by_enumeration(
-    w: np.ndarray, choices: list[Choice], looks: list[Look], prices: dict[str, float], trace: float
+    w: np.ndarray,
+    choices: list[Choice],
+    looks: list[Look],
+    prices: dict[str, float],
+    trace: float,
+    least: float = 0.0,
 ) -> float:
-    """Return the best value by trying every check and every course at every point, straight from the definitions."""
+    """Return the best value by trying every check and every course at every point, straight from the definitions.
+
+    least: a check that gains no more than this at a point is not made there.
+    """
 
     def stop(weights: np.ndarray, made: list[tuple[Look, int]]) -> float:
         mass = weights.sum()
@@ -78,7 +86,7 @@ def best_by_enumeration(
         return max(values)
 
     def best(weights: np.ndarray, made: list[tuple[Look, int]]) -> float:
-        value = stop(weights, made)
+        value = at_once = stop(weights, made)
         have = {look.id for look, _ in made}
         done = {o for look, _ in made for o in look.operations}
         for look in looks:
@@ -89,7 +97,7 @@ def best_by_enumeration(
             cost = look.cost + sum(prices[o] for o in look.operations - done)
             below = sum(best(weights * row, [*made, (look, k)]) for k, row in enumerate(look.rows))
             value = max(value, below - cost * weights.sum())
-        return float(value)
+        return float(value if value > at_once + least * weights.sum() else at_once)
 
     return best(w, [])
 
@@ -101,6 +109,17 @@ def test_plan_is_the_best_of_all_policies(seed: int) -> None:
     assert plan.value == pytest.approx(best_by_enumeration(*problem), rel=1e-9, abs=1e-6)
     assert plan.stopping <= plan.value + 1e-9
     assert all(step.worth >= -1e-9 for step in plan.steps if step.id == "look0"), "a check that opens no hold"
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_check_that_gains_a_trifle_is_not_made(seed: int) -> None:
+    """At each point going on beats stopping by more than the least gain; by every policy with that rule."""
+    problem = random_problem(seed)
+    for least in (1.0, 5.0, 20.0):
+        plan = make_plan(*problem, least=least)
+        assert plan.value == pytest.approx(best_by_enumeration(*problem, least), rel=1e-9, abs=1e-6)
+        assert plan.first is None or plan.value > plan.stopping + least
+        assert plan.value <= make_plan(*problem).value + 1e-9
 
 
 def gross(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dict[str, float], float]:
