@@ -21,7 +21,7 @@ from econ.repairs import AfterRepair, entropy, ways_to_cure
 from econ.rulebook import SOMETHING_ELSE, MachineClass
 from econ.scopes import Scope
 from econ.setting import Setting
-from econ.stopping import Choice, Kit, Look
+from econ.stopping import Choice, Kit, Look, Suspect
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -229,11 +229,17 @@ class Orders:
         ]
 
     def weigh(
-        self, choices: Sequence[Choice], looks: Sequence[Look], prices: Mapping[str, float], least: float
+        self,
+        choices: Sequence[Choice],
+        looks: Sequence[Look],
+        prices: Mapping[str, float],
+        least: float = 0.0,
+        suspects: Sequence[Suspect] = (),
     ) -> list[Weighed]:
         """Return the plan with parts ordered after looking, then with the best order of each other kind that may gain.
 
-        choices: the repairs in the order given, then those without repair. least: as `make_plans` has it.
+        choices: the repairs in the order given, then those without repair. least, suspects: as `make_plans`
+        has them.
         """
         orders, w, trace_cost = self.candidates(), self._weights, self._s.trace_cost
         changes = self._every_change(orders, len(choices) - len(self._repairs)) if orders else []
@@ -241,7 +247,7 @@ class Orders:
             Kit(np.array([x.worth[k] for x in changes]), np.array([x.none[0, k] for x in changes]))
             for k in range(len(orders))
         ]
-        usual, *plans = make_plans(w, choices, looks, kits, prices, trace_cost, least=least)
+        usual, *plans = make_plans(w, choices, looks, kits, prices, trace_cost, least=least, suspects=suspects)
         nothing = np.zeros(self._price.size, dtype=np.int64)
         found = [Weighed(AFTER_LOOKING, nothing, nothing, usual, 0.0, 0.0, 0.0)]
         for kind in (NOW, LIKELY_KIT):

@@ -17,7 +17,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.stopping import Block, Choice, Columns, Floats, Kit, Look, any_open, bits, opened_by
+from econ.stopping import Block, Choice, Columns, Floats, Kit, Look, Suspect, any_open, bits
 
 EVIDENCE_STATES = 20_000  # most nodes of the lattice: product of (results + 1) over its checks
 NO_ADVICE_BELOW = 1e-5  # chance under which a node gives no advice [1]
@@ -99,16 +99,17 @@ def _steps(
     known: (1 + kits, choices, m) once the state is known.
     """
     best = [np.unique(x.argmax(axis=0)[weights > 0]) for x in known]  # what may prove best
-    now = columns.stop(columns.block(np.ones((1, weights.size))), (), {})[..., 0]
+    root = columns.block(np.ones((1, weights.size)))
+    now, free = (columns.stop(root, (), x)[..., 0] for x in (columns.opened(root, ()), {}))
     found: list[list[Step]] = [[] for _ in known]
     for look in looks:
         made = [*_before(look, looks), look]
         cost = sum(_cost(x, made[:i], prices) for i, x in enumerate(made))
         b = columns.block(_product([x.rows for x in made]))
-        values = columns.stop(b, made, {hold: x.reshape(-1) for hold, x in opened_by(made).items()})
+        values = columns.stop(b, made, columns.opened(b, made))
         worth = (values.max(axis=1).sum(axis=1) - now.max(axis=1)).tolist()
-        even = columns.stop(b, made, {}) - now[..., None] * b.mass
-        evsi = (columns.stop(b, (), {}).max(axis=1).sum(axis=1) - now.max(axis=1)).tolist()
+        even = columns.stop(b, made, {}) - free[..., None] * b.mass
+        evsi = (columns.stop(b, (), {}).max(axis=1).sum(axis=1) - free.max(axis=1)).tolist()
         for k, steps in enumerate(found):
             steps.append(Step(look.id, worth[k], cost, evsi[k], float(even[k, best[k]].max(axis=0).sum())))
     return [sorted(steps, key=lambda s: (-(s.worth - s.cost), s.id)) for steps in found]
@@ -147,9 +148,10 @@ def make_plan(
     trace_cost: float = 0.0,
     limit: int = EVIDENCE_STATES,
     least: float = 0.0,
+    suspects: Sequence[Suspect] = (),
 ) -> Plan:
     """Return the best plan without a kit, as `make_plans`."""
-    return make_plans(weights, choices, looks, (), prices, trace_cost, limit, least)[0]
+    return make_plans(weights, choices, looks, (), prices, trace_cost, limit, least, suspects)[0]
 
 
 def make_plans(
@@ -161,15 +163,16 @@ def make_plans(
     trace_cost: float = 0.0,
     limit: int = EVIDENCE_STATES,
     least: float = 0.0,
+    suspects: Sequence[Suspect] = (),
 ) -> list[Plan]:
     """Return the best plan without a kit, then with each; all on the checks that fit the lattice without one.
 
     weights: (m,) chance of each state, summing to 1. prices: cost of each operation [money]. trace_cost: of halving
     once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named. least: what going
-    on must gain over stopping, given that one is there [money].
+    on must gain over stopping, given that one is there [money]. suspects: faults that open holds once likely.
     """
     prices = prices or {}
-    columns = Columns(weights, choices, trace_cost, kits)
+    columns = Columns(weights, choices, trace_cost, kits, suspects)
     known = np.array([[_known(c, i, trace_cost, kit) for i, c in enumerate(choices)] for kit in (None, *kits)])
     steps = _steps(columns, weights, looks, prices, known)
     kept, left_out = _chosen(looks, steps[0], limit)
@@ -184,7 +187,7 @@ def make_plans(
         for made in combinations(range(n), size):
             b = here[made] = _summed(wide, made) if wide else _shaped(_full(columns, kept, weights.size), shape)
             looked = [kept[i] for i in made]
-            opened = opened_by(looked)
+            opened = columns.opened(b, looked)
             stop = columns.stop(b, looked, opened)
             best, action = stop.max(axis=1), stop.argmax(axis=1)
             enough = best + least * b.mass
@@ -199,7 +202,7 @@ def make_plans(
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
         wide = here
-    stopping = columns.stop(wide[()], (), {}).max(axis=1).tolist()
+    stopping = columns.stop(wide[()], (), columns.opened(wide[()], ())).max(axis=1).tolist()
     perfect = (known.max(axis=1) @ weights).tolist()
     found = []
     for k, value in enumerate(values[()].tolist()):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from econ.case import Case
 from econ.costing import THOUSAND, hour_cost, members, tickets, work
-from econ.findings import Heard
+from econ.findings import HOLD_FROM, Heard
 from econ.knowledge import Check, pert_mean
 from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
@@ -20,7 +20,7 @@ from econ.plan import Node, Step
 from econ.repairs import AfterRepair, repair_weeks, ways_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
-from econ.stopping import Choice, Look
+from econ.stopping import Choice, Look, Suspect
 from econ.words import title_of
 
 Floats = NDArray[np.float64]
@@ -205,6 +205,17 @@ def _holds_opened(
     return found if any(found) else ()
 
 
+def _suspects(c: MachineClass, heard: Heard, weights: Floats, present: NDArray[np.bool_]) -> tuple[Suspect, ...]:
+    """Return the faults that open a hold once they are likely, but for those that have opened it already."""
+    found = [
+        Suspect(hold, present[:, heard.faults.index(o.fault)].astype(float), HOLD_FROM)
+        for hold, x in c.holds.items()
+        for o in x.opened_by
+        if o.fault in heard.faults
+    ]
+    return tuple(x for x in found if weights @ x.present < HOLD_FROM)
+
+
 def _missing(s: Setting, case: Case, check: Check) -> list[str]:
     """Return the tools of a check that have to be got first; like its operations, they are paid for once."""
     return [t for t in check.tools if not s.terms.by_shop and t not in case.tools.owned]
@@ -253,7 +264,7 @@ def stage(
     looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
     prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
     orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
-    weighed = orders.weigh(choices, looks, prices, LEAST)
+    weighed = orders.weigh(choices, looks, prices, LEAST, _suspects(c, heard, weights, present))
     titles = {course_name(s, x): title_of(c, s, x) for x in courses}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
     return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks))

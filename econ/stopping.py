@@ -71,6 +71,15 @@ class Kit:
 
 
 @dataclass(frozen=True)
+class Suspect:
+    """A fault that opens a hold once it is likely. present: (m,) 1 where it is, else 0; share: from which chance."""
+
+    hold: str
+    present: Floats
+    share: float
+
+
+@dataclass(frozen=True)
 class Block:
     """Everything linear in the weights, for the evidence states of one set of checks; last axis: columns."""
 
@@ -84,8 +93,15 @@ class Columns:
     What a kit adds to a choice is a column only where it differs from state to state.
     """
 
-    def __init__(self, weights: Floats, choices: Sequence[Choice], trace_cost: float, kits: Sequence[Kit]) -> None:
-        self.choices, self.trace_cost = choices, trace_cost
+    def __init__(
+        self,
+        weights: Floats,
+        choices: Sequence[Choice],
+        trace_cost: float,
+        kits: Sequence[Kit] = (),
+        suspects: Sequence[Suspect] = (),
+    ) -> None:
+        self.choices, self.trace_cost, self.suspects = choices, trace_cost, suspects
         parts: list[Floats] = []
         self.at: list[dict[str, slice]] = []
         place = 0
@@ -109,12 +125,22 @@ class Columns:
                 self.varies.append((k, i, place))
                 place += 1
                 parts.append(kit.worth[i, :, None])
+        self.suspected = place
+        parts += [x.present[:, None] for x in suspects]
         self.weighted = np.concatenate([weights[:, None], *(p * weights[:, None] for p in parts)], axis=1)
 
     def block(self, rows: Floats) -> Block:
         """Return the block of evidence rows (e, m): likelihoods of results, not yet weighted."""
         product = rows @ self.weighted
         return Block(product[:, 0], product[:, 1:])
+
+    def opened(self, b: Block, made: Sequence[Look]) -> dict[str, Truths]:
+        """Return for each hold that may be open whether it is, at each state of evidence: by a result or a fault."""
+        found = {hold: x.reshape(b.mass.shape) for hold, x in opened_by(made).items()}
+        for i, x in enumerate(self.suspects):
+            likely = (b.table[..., self.suspected + i] >= x.share * b.mass) & (b.mass > 0)
+            found[x.hold] = found[x.hold] | likely if x.hold in found else likely
+        return found
 
     def stop(self, b: Block, made: Sequence[Look], opened: Mapping[str, Truths]) -> Floats:
         """Return the value of each choice at each evidence state without a kit and with each, (1 + kits, choices, ...).

@@ -12,7 +12,7 @@ import pytest
 import econ
 import econ.orders
 from econ.plan import Plan, make_plans
-from econ.stopping import Choice, Look
+from econ.stopping import Choice, Columns, Look
 
 from ..strategies import base
 from ..strategies import decide as decide_shipped
@@ -31,6 +31,8 @@ class Seen:
     plan: Plan
     choices: list[Choice]
     looks: list[Look]
+    weights: Any
+    suspects: Any
     prices: dict[str, float]
 
 
@@ -39,7 +41,8 @@ def seen() -> Iterator[Seen]:
     found = Seen()
 
     def spy(weights: Any, choices: Any, looks: Any, *more: Any, **rest: Any) -> list[Plan]:
-        found.choices, found.looks, found.prices = choices, looks, more[1]
+        found.weights, found.choices, found.looks, found.prices = weights, choices, looks, more[1]
+        found.suspects = rest["suspects"]
         plans = make_plans(weights, choices, looks, *more, **rest)
         found.plan = plans[0]
         return plans
@@ -141,6 +144,27 @@ def test_a_result_that_opens_a_hold_bars_running_it_afterwards(seen: Seen) -> No
     module = module.replace('opened_by = [{ check = "drips", outcome = "drips" }]', POOR)
     decide(module)
     assert {x.id for x in seen.looks if x.runs} == {"scope"}
+
+
+def test_a_fault_made_likely_opens_its_hold_in_the_plan_as_after_the_finding(seen: Seen) -> None:
+    """At each reading the plan bars keeping it just where the case with that reading has the hold open."""
+    module = MODULE.replace('opened_by = [{ check = "drips", outcome = "drips" }]', 'opened_by = [{ fault = "rod" }]')
+    for usual, less in (("[0.3, 0.6]", "[0.3, 0.9]"), ("[0.5, 0.9]", "[0.5, 0.98]")):
+        module = module.replace(f"gauge = {usual}", f"gauge = {less}")  # a poor reading tells of the rod alone
+    outcomes = ["good", "fair", "poor"]
+    findings = [[{"check": "gauge", "outcome": x}] for x in outcomes]
+    held = [bool(decide(module, findings=x).holds) for x in findings]
+    assert held == [False, False, True]
+    assert not decide(module).holds
+    gauge = next(x for x in seen.looks if x.id == "gauge")
+    columns = Columns(seen.weights, seen.choices, 0.0, (), seen.suspects)
+    b = columns.block(gauge.rows)
+    opened = columns.opened(b, [gauge])
+    assert opened["drips"].tolist() == held
+    keep = next(i for i, x in enumerate(seen.choices) if x.keeps)
+    assert (columns.stop(b, [gauge], opened)[0, keep] == -float("inf")).tolist() == held
+    decide(module, findings=findings[2])
+    assert not seen.suspects, "it is open already, and every repair clears it"
 
 
 def test_a_check_whose_requirement_can_not_be_met_is_not_planned(seen: Seen) -> None:

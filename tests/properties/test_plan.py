@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise, product
 
@@ -9,7 +10,7 @@ import numpy as np
 import pytest
 
 from econ.plan import Plan, make_plan
-from econ.stopping import Choice, Look
+from econ.stopping import Choice, Look, Suspect
 
 NONE, DRIPS, CRACKED = frozenset(), frozenset({"drips"}), frozenset({"cracked"})
 
@@ -55,15 +56,20 @@ def best_by_enumeration(
     prices: dict[str, float],
     trace: float,
     least: float = 0.0,
+    suspects: Sequence[Suspect] = (),
 ) -> float:
     """Return the best value by trying every check and every course at every point, straight from the definitions.
 
     least: a check that gains no more than this at a point is not made there.
     """
 
+    def opened(weights: np.ndarray, made: list[tuple[Look, int]]) -> set[str]:
+        by_result = {hold for look, k in made if look.holds for hold in look.holds[k]}
+        return by_result | {x.hold for x in suspects if weights[x.present == 1].sum() >= x.share * weights.sum()}
+
     def stop(weights: np.ndarray, made: list[tuple[Look, int]]) -> float:
         mass = weights.sum()
-        holds = {hold for look, k in made if look.holds for hold in look.holds[k]}
+        holds = opened(weights, made)
         done = {o for look, _ in made for o in look.operations}
         shut = sum(look.put_back for look, _ in made)
         kept = np.prod([1 - look.drop for look, _ in made])
@@ -92,7 +98,7 @@ def best_by_enumeration(
         for look in looks:
             if look.id in have or not look.requires <= have:
                 continue
-            if look.runs and any(x.holds and x.holds[k] for x, k in made):
+            if look.runs and opened(weights, made):
                 continue
             cost = look.cost + sum(prices[o] for o in look.operations - done)
             below = sum(best(weights * row, [*made, (look, k)]) for k, row in enumerate(look.rows))
@@ -120,6 +126,24 @@ def test_a_check_that_gains_a_trifle_is_not_made(seed: int) -> None:
         assert plan.value == pytest.approx(best_by_enumeration(*problem, least), rel=1e-9, abs=1e-6)
         assert plan.first is None or plan.value > plan.stopping + least
         assert plan.value <= make_plan(*problem).value + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_likely_fault_opens_its_hold(seed: int) -> None:
+    """Where a result makes a fault likelier than its share: one that opens a hold by a result too, one of its own."""
+    problem = random_problem(seed)
+    weights = problem[0]
+    rng = np.random.default_rng(seed)
+    faults = [(rng.random(weights.size) < 0.5).astype(float) for _ in range(2)]
+    suspects = [Suspect("drips", faults[0], 0.5), Suspect("cracked", faults[1], 0.7)]
+    plan = make_plan(*problem, suspects=suspects)
+    assert plan.value == pytest.approx(best_by_enumeration(*problem, suspects=suspects), rel=1e-9, abs=1e-6)
+    free = make_plan(*problem)
+    assert plan.value <= free.value + 1e-9
+    assert [plan.perfect, {x.id: x.evsi for x in plan.steps}] == [
+        free.perfect,
+        pytest.approx({x.id: x.evsi for x in free.steps}, abs=1e-9),
+    ], "holds are no part of what a result is worth by itself"
 
 
 def gross(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dict[str, float], float]:
