@@ -62,18 +62,49 @@ def _holds(d: Decision, c: MachineClass) -> list[str]:
 
 
 def _next(d: Decision, c: MachineClass) -> list[str]:
-    """Return the next check with its worth, and what to do at each result; or that none pays for itself."""
-    step = d.plan.next_check
+    """Return what to order, and the next check with what to do at each result, or that none pays for itself."""
+    step, lines = d.plan.next_check, _order(d, c)
     if step is None:
-        return []
+        return lines
     if step.check is None and not step.worth:
-        return wrap(f'No check would change what is best now; the most telling is "{step.title}".', "  ")
+        return lines + wrap(f'No check would change what is best now; the most telling is "{step.title}".', "  ")
+    if step.check is None and step.net >= 0:
+        return lines + wrap(f'No check gains anything to speak of now; the nearest is "{step.title}".', "  ")
     if step.check is None:
         worth = f'No check pays for itself now; the nearest, "{step.title}", falls short by'
-        return wrap(f"{worth} {money(-step.net, d.currency)}.", "  ")
+        return lines + wrap(f"{worth} {money(-step.net, d.currency)}.", "  ")
     cost = f", costs {money(step.cost, d.currency)}" if step.cost else ""
-    lines = wrap(f"{step.title}: {minutes(step.minutes)}{cost}, worth {money(step.worth, d.currency)}.", "  ")
+    lines += wrap(f"{step.title}: {minutes(step.minutes)}{cost}, worth {money(step.worth, d.currency)}.", "  ")
     return lines + plan_lines(d.plan.tree, c)
+
+
+def _order(d: Decision, c: MachineClass) -> list[str]:
+    """Return what to order before looking, or together, and why; nothing where to order after looking is as good."""
+    x = next(line for line in d.plan.orders if line.order == d.plan.order)
+    if not x.parts:
+        return []
+    own, spare = [p for p in x.parts if p not in x.spare], listed([_part(p, c) for p in x.spare])
+    parts = listed([_part(p, c) for p in own])
+    again = "if the test run fails there is no second order to wait for"
+    if x.early:
+        what = f"{parts} now, and {spare} with {'them' if len(own) > 1 else 'it'}" if own and spare else ""
+        what = what or f"{parts or spare} now"
+        they = "they come" if len(x.parts) > 1 else "it comes"
+        why = f"{they} while the machine waits for the bench" + (f", and {again}" if own and spare else "")
+    else:
+        what, why = f"{spare} with {parts}", again
+    lines = wrap(f"Order {what}: {why}; better by {money(x.worth, d.currency)} than ordering after looking.", "  ")
+    if x.at_risk:
+        lines += wrap(f"Counted in it: {money(x.at_risk, d.currency)} for what may have to go back.", "  ")
+    chosen = next(line for line in d.courses if line.course == d.verdict.course)
+    stops = d.plan.next_check is None or d.plan.next_check.check is None
+    if stops and d.plan.then != chosen.title:
+        lines += wrap(f"With that order: {d.plan.then}.", "  ")
+    return lines
+
+
+def _part(part: str, c: MachineClass) -> str:
+    return f"the {c.parts[part].title.partition(',')[0]}"
 
 
 def _turns(d: Decision, c: MachineClass) -> list[str]:

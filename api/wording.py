@@ -35,6 +35,7 @@ LABELS = {
     "mechanic_wage": ("wage of a bench hour", ""),
     "queue_weeks": ("wait for the bench", " weeks"),
     "parts_lead_days": ("wait for parts", " days"),
+    "return_loss": ("lost on a part that goes back, share of its price", "percent"),
     "replacement_days": ("days to find and fetch a replacement", ""),
     "downtime_per_week": ("a week without the machine in season", ""),
     "upkeep_rate": ("upkeep a year, share of new price", "percent"),

@@ -159,6 +159,7 @@ class Terms(Frozen):
     queue_weeks: float | None = Field(None, ge=0, le=104)
     parts_lead_days: float | None = Field(None, ge=0, le=730)
     parts_shipping: Money = Field(Decimal(0), description="shipping of one parts order")
+    return_loss: Share | None = Field(None, description="share of a part's price lost when it goes back")
     replacement_days: float | None = Field(None, ge=0, le=730, description="days to get a replacement")
     replacement_delivery: Money = Decimal(0)
     downtime_per_week: Money | None = Field(None, description="cost of a week without it, in season")

@@ -17,8 +17,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Truths = NDArray[np.bool_]
+from econ.stopping import Block, Choice, Columns, Floats, Kit, Look, Suspect, any_open, bits
 
 EVIDENCE_STATES = 20_000  # most nodes of the lattice: product of (results + 1) over its checks
 NO_ADVICE_BELOW = 1e-5  # chance under which a node gives no advice [1]
@@ -26,58 +25,18 @@ TIE = 1e-6  # of the larger value: below this to stop wins, then the earlier che
 
 
 @dataclass(frozen=True)
-class Look:
-    """A check as the plan sees it.
-
-    rows: (results, m) P(result | state). cost: its own time [money]. operations: what it needs, shared and paid once.
-    requires: ids of checks that must come first. holds: for each result, the holds it opens; () where none ever does.
-    put_back: closing it again [money]; drop: share of the as-is price lost. runs: the engine must run for it, so that
-    an open hold bars it.
-    """
-
-    id: str
-    rows: Floats
-    cost: float = 0.0
-    operations: frozenset[str] = frozenset()
-    requires: frozenset[str] = frozenset()
-    holds: tuple[frozenset[str], ...] = ()
-    put_back: float = 0.0
-    drop: float = 0.0
-    runs: bool = False
-
-
-@dataclass(frozen=True)
-class Choice:
-    """A course as the plan sees it.
-
-    worth: (m,) net worth in each state, before tracing. given_up: (m,) if what was missed is not traced; None: it
-    always is. fails: (m, groups) chance of each set of failing faults, for tracing. credit: operation -> what is saved
-    if a check has done it [money]. shuts: pays for closing what was opened. sale: (m,) as-is price the drop applies to.
-    keeps: can't be taken under a hold. mends: hold -> what it costs besides once it is open, as its own jobs don't
-    clear it [money].
-    """
-
-    name: str
-    worth: Floats
-    given_up: Floats | None = None
-    fails: Floats | None = None
-    credit: Mapping[str, float] | None = None
-    shuts: bool = False
-    sale: Floats | None = None
-    keeps: bool = False
-    mends: Mapping[str, float] | None = None
-
-
-@dataclass(frozen=True)
 class Step:
-    """A check by itself: one-step worth before its cost (EVSI), its cost with what it needs first, all [money].
+    """A check by itself: one-step worth before its cost, its cost with what it needs first, all [money].
 
-    promise: what its worth would be were all courses that may prove best even now, and no hold opened [money].
+    worth: with what its work spares a repair, and less what closing, a lower as-is price and holds cost. evsi: what its
+    results with those of what it needs first are worth by themselves. promise: what its worth would be were all courses
+    that may prove best even now, and no hold opened.
     """
 
     id: str
     worth: float
     cost: float
+    evsi: float = 0.0
     promise: float = 0.0
 
 
@@ -112,89 +71,6 @@ class Plan:
     first: Step | None
 
 
-@dataclass(frozen=True)
-class _Block:
-    """Everything linear in the weights, for the evidence states of one set of checks; last axis: columns."""
-
-    mass: Floats
-    table: Floats
-
-
-class _Columns:
-    """The choices laid side by side, so that one product with the weights serves them all."""
-
-    def __init__(self, weights: Floats, choices: Sequence[Choice], trace_cost: float) -> None:
-        self.choices, self.trace_cost = choices, trace_cost
-        parts: list[Floats] = []
-        self.at: list[dict[str, slice]] = []
-        place = 0
-        for c in choices:
-            here: dict[str, slice] = {}
-            for name, column in (("worth", c.worth), ("given_up", c.given_up), ("sale", c.sale), ("fails", c.fails)):
-                if column is None:
-                    continue
-                block = column.reshape(weights.size, -1)
-                here[name] = slice(place, place + block.shape[1])
-                place += block.shape[1]
-                parts.append(block)
-            self.at.append(here)
-        self.weighted = np.concatenate([weights[:, None], *(p * weights[:, None] for p in parts)], axis=1)
-
-    def block(self, rows: Floats) -> _Block:
-        """Return the block of evidence rows (e, m): likelihoods of results, not yet weighted."""
-        product = rows @ self.weighted
-        return _Block(product[:, 0], product[:, 1:])
-
-    def stop(self, b: _Block, made: Sequence[Look], opened: Mapping[str, Truths]) -> Floats:
-        """Return the value of each choice at each evidence state, (choices, ...) unnormalised.
-
-        opened: for each hold that may be open, whether it is, at each state.
-        """
-        done = frozenset(o for look in made for o in look.operations)
-        shut = sum(look.put_back for look in made)
-        drop = 1.0 - float(np.prod([1.0 - look.drop for look in made]))
-        held = _any(opened)
-        out = []
-        for c, at in zip(self.choices, self.at, strict=True):
-            value = b.table[..., at["worth"]].sum(axis=-1)
-            if "fails" in at:
-                traced = value - self.trace_cost * _bits(b.table[..., at["fails"]])
-                value = np.maximum(traced, b.table[..., at["given_up"]].sum(axis=-1)) if "given_up" in at else traced
-            saved = sum(x for o, x in (c.credit or {}).items() if o in done)
-            value = value + (saved - (shut if c.shuts else 0.0)) * b.mass
-            if "sale" in at:
-                value = value - drop * b.table[..., at["sale"]].sum(axis=-1)
-            for hold, price in (c.mends or {}).items():
-                if price and hold in opened:
-                    value = value - price * opened[hold] * b.mass
-            out.append(np.where(held, -np.inf, value) if c.keeps else value)
-        return np.array(out)
-
-
-def _bits(seen: Floats) -> Floats:
-    """Return mass x entropy [bits] of the weights along the last axis; nothing there costs nothing."""
-    total = seen.sum(axis=-1, keepdims=True)
-    share = np.divide(seen, total, out=np.ones_like(seen), where=(total > 0) & (seen > 0))
-    bits: Floats = -(seen * np.log2(share)).sum(axis=-1)
-    return bits
-
-
-def _opened(made: Sequence[Look]) -> dict[str, Truths]:
-    """Return for each hold that results may open whether it is open, at each combination of results."""
-    found: dict[str, Truths] = {}
-    shape = [look.rows.shape[0] for look in made]
-    for axis, look in enumerate(made):
-        for hold in frozenset().union(*look.holds):
-            mine = np.array([hold in x for x in look.holds]).reshape([-1 if i == axis else 1 for i in range(len(made))])
-            found[hold] = found.get(hold, np.zeros(shape, dtype=bool)) | mine
-    return found
-
-
-def _any(opened: Mapping[str, Truths]) -> Truths:
-    """Return whether any hold is open."""
-    return np.logical_or.reduce(list(opened.values())) if opened else np.zeros((), dtype=bool)
-
-
 def _cost(look: Look, made: Sequence[Look], prices: Mapping[str, float]) -> float:
     done = {o for other in made for o in other.operations}
     return look.cost + sum(prices[o] for o in look.operations if o not in done)
@@ -216,23 +92,27 @@ def _before(look: Look, looks: Sequence[Look]) -> list[Look]:
 
 
 def _steps(
-    columns: _Columns, weights: Floats, looks: Sequence[Look], prices: Mapping[str, float], known: Floats
-) -> list[Step]:
-    """Return each check by itself with what it needs first. known: (choices, m) once the state is known."""
-    m = weights.size
-    best = np.zeros(len(known), dtype=bool)  # what may prove best
-    best[known.argmax(axis=0)[weights > 0]] = True
-    now = columns.stop(columns.block(np.ones((1, m))), (), {})[:, 0]
-    found = []
+    columns: Columns, weights: Floats, looks: Sequence[Look], prices: Mapping[str, float], known: Floats
+) -> list[list[Step]]:
+    """Return each check by itself with what it needs first, best net first; without a kit and with each.
+
+    known: (1 + kits, choices, m) once the state is known.
+    """
+    best = [np.unique(x.argmax(axis=0)[weights > 0]) for x in known]  # what may prove best
+    root = columns.block(np.ones((1, weights.size)))
+    now, free = (columns.stop(root, (), x)[..., 0] for x in (columns.opened(root, ()), {}))
+    found: list[list[Step]] = [[] for _ in known]
     for look in looks:
         made = [*_before(look, looks), look]
         cost = sum(_cost(x, made[:i], prices) for i, x in enumerate(made))
         b = columns.block(_product([x.rows for x in made]))
-        values = columns.stop(b, made, {hold: x.reshape(-1) for hold, x in _opened(made).items()})
-        even = columns.stop(b, made, {})[best] - now[best, None] * b.mass
-        worth = float(values.max(axis=0).sum()) - float(now.max())
-        found.append(Step(look.id, worth, cost, float(even.max(axis=0).sum())))
-    return sorted(found, key=lambda s: (-(s.worth - s.cost), s.id))
+        values = columns.stop(b, made, columns.opened(b, made))
+        worth = (values.max(axis=1).sum(axis=1) - now.max(axis=1)).tolist()
+        even = columns.stop(b, made, {}) - free[..., None] * b.mass
+        evsi = (columns.stop(b, (), {}).max(axis=1).sum(axis=1) - free.max(axis=1)).tolist()
+        for k, steps in enumerate(found):
+            steps.append(Step(look.id, worth[k], cost, evsi[k], float(even[k, best[k]].max(axis=0).sum())))
+    return [sorted(steps, key=lambda s: (-(s.worth - s.cost), s.id)) for steps in found]
 
 
 def _product(rows: Sequence[Floats]) -> Floats:
@@ -267,57 +147,83 @@ def make_plan(
     prices: Mapping[str, float] | None = None,
     trace_cost: float = 0.0,
     limit: int = EVIDENCE_STATES,
+    least: float = 0.0,
+    suspects: Sequence[Suspect] = (),
 ) -> Plan:
-    """Return the best plan.
+    """Return the best plan without a kit, as `make_plans`."""
+    return make_plans(weights, choices, looks, (), prices, trace_cost, limit, least, suspects)[0]
+
+
+def make_plans(
+    weights: Floats,
+    choices: Sequence[Choice],
+    looks: Sequence[Look],
+    kits: Sequence[Kit],
+    prices: Mapping[str, float] | None = None,
+    trace_cost: float = 0.0,
+    limit: int = EVIDENCE_STATES,
+    least: float = 0.0,
+    suspects: Sequence[Suspect] = (),
+) -> list[Plan]:
+    """Return the best plan without a kit, then with each; all on the checks that fit the lattice without one.
 
     weights: (m,) chance of each state, summing to 1. prices: cost of each operation [money]. trace_cost: of halving
-    once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named.
+    once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named. least: what going
+    on must gain over stopping, given that one is there [money]. suspects: faults that open holds once likely.
     """
     prices = prices or {}
-    columns = _Columns(weights, choices, trace_cost)
-    known = np.array([_known(c, trace_cost) for c in choices])
+    columns = Columns(weights, choices, trace_cost, kits, suspects)
+    known = np.array([[_known(c, i, trace_cost, kit) for i, c in enumerate(choices)] for kit in (None, *kits)])
     steps = _steps(columns, weights, looks, prices, known)
-    kept, left_out = _chosen(looks, steps, limit)
+    kept, left_out = _chosen(looks, steps[0], limit)
     shape = tuple(x.rows.shape[0] for x in kept)
     n = len(kept)
-    wide: dict[tuple[int, ...], _Block] = {}  # of one check more
-    values: dict[tuple[int, ...], Floats] = {}
+    wide: dict[tuple[int, ...], Block] = {}  # of one check more
+    values: dict[tuple[int, ...], Floats] = {}  # (1 + kits, results of each)
     actions: dict[tuple[int, ...], NDArray[np.int64]] = {}
     masses: dict[tuple[int, ...], Floats] = {}
     for size in range(n, -1, -1):
-        here: dict[tuple[int, ...], _Block] = {}
+        here: dict[tuple[int, ...], Block] = {}
         for made in combinations(range(n), size):
             b = here[made] = _summed(wide, made) if wide else _shaped(_full(columns, kept, weights.size), shape)
             looked = [kept[i] for i in made]
-            opened = _opened(looked)
+            opened = columns.opened(b, looked)
             stop = columns.stop(b, looked, opened)
-            best, action = stop.max(axis=0), stop.argmax(axis=0)
+            best, action = stop.max(axis=1), stop.argmax(axis=1)
+            enough = best + least * b.mass
             for j in range(n):
                 if j in made or not kept[j].requires <= {x.id for x in looked} | _unknown(kept[j], kept):
                     continue
                 wider = tuple(sorted((*made, j)))
-                going_on = values[wider].sum(axis=wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
+                going_on = values[wider].sum(axis=1 + wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
                 if kept[j].runs:
-                    going_on = np.where(_any(opened), -np.inf, going_on)
-                better = going_on > best + TIE * np.maximum(np.abs(best), 1e-12)
+                    going_on = np.where(any_open(opened), -np.inf, going_on)
+                better = going_on > np.maximum(best + TIE * np.maximum(np.abs(best), 1e-12), enough)
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
         wide = here
-    stopping = float(columns.stop(wide[()], (), {}).max())
-    perfect = float(known.max(axis=0) @ weights)
-    tree = _tree((), (), kept, choices, values, actions, masses)
-    first = None
-    if tree.check is not None:
-        look = next(x for x in kept if x.id == tree.check)
-        cost = _cost(look, (), prices)
-        first = Step(look.id, float(values[()]) + cost - stopping, cost)
-    return Plan(float(values[()]), stopping, perfect, tree, tuple(steps), tuple(left_out), first)
+    stopping = columns.stop(wide[()], (), columns.opened(wide[()], ())).max(axis=1).tolist()
+    perfect = (known.max(axis=1) @ weights).tolist()
+    found = []
+    for k, value in enumerate(values[()].tolist()):
+        mine, acts = {made: v[k] for made, v in values.items()}, {made: a[k] for made, a in actions.items()}
+        tree = _tree((), (), kept, choices, mine, acts, masses)
+        first = None
+        if tree.check is not None:
+            look = next(x for x in kept if x.id == tree.check)
+            cost = _cost(look, (), prices)
+            first = Step(look.id, value + cost - stopping[k], cost)
+        found.append(Plan(value, stopping[k], perfect[k], tree, tuple(steps[k]), tuple(left_out), first))
+    return found
 
 
-def _known(c: Choice, trace_cost: float) -> Floats:
-    """Return what a course brings in each state once it is known, (m,); what did not cure must still be traced."""
-    traced = c.worth if c.fails is None else c.worth - trace_cost * _bits(c.fails)
-    return traced if c.given_up is None else np.maximum(traced, c.given_up)
+def _known(c: Choice, i: int, trace_cost: float, kit: Kit | None) -> Floats:
+    """Return what choice number i brings in each state once it is known, (m,); what did not cure must be traced."""
+    worth, given_up = (0.0, 0.0) if kit is None else (kit.worth[i], kit.given_up[i])
+    traced: Floats = c.worth + worth
+    if c.fails is not None:
+        traced = traced - trace_cost * bits(c.fails)
+    return traced if c.given_up is None else np.maximum(traced, c.given_up + given_up)
 
 
 def _unknown(look: Look, kept: Sequence[Look]) -> set[str]:
@@ -325,7 +231,7 @@ def _unknown(look: Look, kept: Sequence[Look]) -> set[str]:
     return set(look.requires) - {x.id for x in kept}
 
 
-def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
+def _full(columns: Columns, kept: Sequence[Look], m: int) -> Block:
     """Return the block in which every check is made, built in halves so that no table of all its rows exists."""
     if not kept:
         return columns.block(np.ones((1, m)))
@@ -333,20 +239,20 @@ def _full(columns: _Columns, kept: Sequence[Look], m: int) -> _Block:
     first = _product([x.rows for x in kept[:half]]) if half else np.ones((1, m))
     second = _product([x.rows for x in kept[half:]])
     blocks = [columns.block(row[None, :] * second) for row in first]
-    return _Block(np.concatenate([b.mass for b in blocks]), np.concatenate([b.table for b in blocks]))
+    return Block(np.concatenate([b.mass for b in blocks]), np.concatenate([b.table for b in blocks]))
 
 
-def _shaped(block: _Block, shape: tuple[int, ...]) -> _Block:
+def _shaped(block: Block, shape: tuple[int, ...]) -> Block:
     """Return the block of every check with an axis for the results of each."""
-    return _Block(block.mass.reshape(shape), block.table.reshape(*shape, -1))
+    return Block(block.mass.reshape(shape), block.table.reshape(*shape, -1))
 
 
-def _summed(wide: Mapping[tuple[int, ...], _Block], made: tuple[int, ...]) -> _Block:
+def _summed(wide: Mapping[tuple[int, ...], Block], made: tuple[int, ...]) -> Block:
     """Return the block of a set of checks: that of one check more, its results added up."""
     more = next(i for i in range(len(made) + 1) if i not in made)
     wider = tuple(sorted((*made, more)))
     b, at = wide[wider], wider.index(more)
-    return _Block(b.mass.sum(axis=at), b.table.sum(axis=at))
+    return Block(b.mass.sum(axis=at), b.table.sum(axis=at))
 
 
 def _tree(

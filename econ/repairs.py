@@ -32,15 +32,16 @@ class AfterRepair:
 
     Rows: worth if what was missed is traced, then mended or given up; expected cost of jobs added; discounted years of
     service; cured at once (0 or 1); worth if it is given up untraced; years then; the shop's gross profit on the jobs
-    added, and their hours. Where the setting holds several worlds there is a row of each for each world.
+    added, and their hours; worth if jobs are added even where giving up is better. Where the setting holds several
+    worlds there is a row of each for each world.
     """
 
-    ROWS = 8
+    ROWS = 9
 
     def __init__(self, setting: Setting) -> None:
         self._s = setting
         self._known: dict[tuple[float, int], tuple[NDArray[np.int32], Floats]] = {}
-        self._more = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
+        self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
         self.place = packed(setting.table.failing, setting.in_play)
         p = setting.payoffs
         self._instead = np.max(
@@ -92,7 +93,7 @@ class AfterRepair:
         if failed is not None:
             out[:, :, ~passes] = failed
         if use is not None:
-            out[0, :, passes] = out[4, :, passes] = np.atleast_2d(use.worth).T
+            out[0, :, passes] = out[4, :, passes] = out[8, :, passes] = np.atleast_2d(use.worth).T
             out[2, :, passes] = out[5, :, passes] = np.atleast_2d(use.years).T
             out[3, :, passes] = ((masks[passes] & s.table.costly) == 0)[:, None]
         return out
@@ -100,7 +101,7 @@ class AfterRepair:
     def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
         """Return the rows where the release check fails: add the cheapest jobs, or give up; (ROWS, W, k)."""
         s, p = self._s, self._s.payoffs
-        more = self._more(failing)
+        more = self.follow_ups(failing)
         left = (masks | worn) & ~more.clears
         renewals = np.maximum(renewal, more.renewal)
         worth, years = np.zeros(left.shape), np.zeros(left.shape)
@@ -122,6 +123,7 @@ class AfterRepair:
             drop,
             np.zeros(masks.size),
             *(np.where(adds, x, 0.0) for x in (more.margin, more.hours)),
+            np.where(np.isfinite(add), add, drop),
         )
         return np.array([np.broadcast_to(x, np.atleast_2d(adds).shape) for x in rows])
 

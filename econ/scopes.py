@@ -117,7 +117,7 @@ class FollowUp:
     """The cheapest jobs to add for k sets of failing faults, (W, k) each: a row for each world, or one for all.
 
     cost [money]; clears: what they clear, as masks; renewal [1]; any_part; hours [h] and margin, the shop's gross
-    profit on them before comebacks [money].
+    profit on them before comebacks [money]; jobs: (W, k, jobs) which they are, none where there are no such jobs.
     """
 
     cost: Floats
@@ -126,6 +126,7 @@ class FollowUp:
     any_part: Bools
     hours: Floats
     margin: Floats
+    jobs: Bools
 
 
 def _ways(jobs: Jobs, failing: Masks, cheapest: dict[int, int]) -> list[tuple[NDArray[np.int64], Bools]]:
@@ -170,6 +171,7 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
     cost, hours, margin = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape)
     clears, renewal, any_part = np.zeros(shape, dtype=np.int64), np.zeros(shape), np.zeros(shape, dtype=bool)
     job_clears, job_renewal = np.array(jobs.clears, dtype=np.int64), np.array(jobs.renewal)
+    chosen = np.zeros((*shape, len(jobs.clears)), dtype=bool)
     for n, choice in enumerate(choices):
         these = (which.ravel() == n)[:, None]
         cheapest = {i: single[j] for i, j in zip(options, choice.tolist(), strict=True)}
@@ -186,7 +188,8 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
             )
             for table, figure in found:
                 table[:, every] = np.where(better, figure, table[:, every])
-    return FollowUp(cost, clears, renewal, any_part, hours, margin)
+            chosen[:, every] = np.where(better[:, :, None], ways, chosen[:, every])
+    return FollowUp(cost, clears, renewal, any_part, hours, margin, chosen)
 
 
 class FollowUps:

@@ -11,14 +11,16 @@ from numpy.typing import NDArray
 
 from econ.case import Case
 from econ.costing import THOUSAND, hour_cost, members, tickets, work
-from econ.findings import Heard
+from econ.findings import HOLD_FROM, Heard
 from econ.knowledge import Check, pert_mean
 from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
-from econ.plan import Choice, Look, Node, Plan, Step, make_plan
+from econ.orders import Orders, Weighed
+from econ.plan import Node, Step
 from econ.repairs import AfterRepair, repair_weeks, ways_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
+from econ.stopping import Choice, Look, Suspect
 from econ.words import title_of
 
 Floats = NDArray[np.float64]
@@ -26,8 +28,10 @@ Path = tuple[tuple[str, int], ...]  # checks made, with the number of each one's
 
 STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
+LEAST = 25.0  # by which checking must beat stopping to be worth the trouble [minor units]; judgement
 WORTH_FROM = 0.01  # of its cost: a check worth less than this by itself changes nothing [1]
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
+ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
 
 
 @dataclass(frozen=True)
@@ -50,8 +54,8 @@ class Branch:
 class NextCheck:
     """The next check. worth: of making it and acting on it, before its cost; net: after. minutes: hands-on.
 
-    check is None where none pays for itself; then the fields tell of the one that comes nearest, net being negative, or
-    where none would change the answer, worth 0, of the one that tells most.
+    check is None where none pays for itself by more than a trifle; then the fields tell of the one that comes nearest,
+    or where none would change the answer, worth 0, of the one that tells most.
     """
 
     check: str | None
@@ -65,7 +69,10 @@ class NextCheck:
 
 @dataclass(frozen=True)
 class CheckWorth:
-    """A check by itself: what knowing its result is worth before its cost (EVSI), and its cost with what it needs."""
+    """A check by itself: what knowing its result is worth (EVSI), and its cost with what it needs.
+
+    evsi: before its cost, without what its work spares a repair.
+    """
 
     check: str
     evsi: Decimal
@@ -73,8 +80,30 @@ class CheckWorth:
 
 
 @dataclass(frozen=True)
+class OrderLine:
+    """One way of ordering parts: "after_looking", "now" (of one repair), "likely_kit" (with what may have to follow).
+
+    parts: all that is ordered today; spare: those of them that only a follow-up needs. worth: the gain over ordering
+    after looking. weeks_saved: expected weeks of waiting saved; early: weeks of its wait that fall in the wait for the
+    bench. at_risk: what is expected to be lost on parts that go back.
+    """
+
+    order: str
+    parts: tuple[str, ...]
+    spare: tuple[str, ...]
+    worth: Decimal
+    weeks_saved: float
+    early: float
+    at_risk: Decimal
+
+
+@dataclass(frozen=True)
 class Staged:
-    """The plan of a case. gain: what checking first is worth over the best course at once; evpi: knowing all."""
+    """The plan of a case, with parts ordered the best way.
+
+    gain: what checking first and ordering well are worth over the best course at once, parts ordered after looking;
+    evpi: knowing all, parts ordered as in the plan. orders: the ways of ordering that were weighed; order: the best.
+    """
 
     next_check: NextCheck | None
     gain: Decimal
@@ -83,6 +112,8 @@ class Staged:
     left_out: tuple[str, ...]
     then: str
     tree: tuple[Branch, ...]
+    orders: tuple[OrderLine, ...]
+    order: str
 
 
 def _repair_choice(
@@ -174,6 +205,17 @@ def _holds_opened(
     return found if any(found) else ()
 
 
+def _suspects(c: MachineClass, heard: Heard, weights: Floats, present: NDArray[np.bool_]) -> tuple[Suspect, ...]:
+    """Return the faults that open a hold once they are likely, but for those that have opened it already."""
+    found = [
+        Suspect(hold, present[:, heard.faults.index(o.fault)].astype(float), HOLD_FROM)
+        for hold, x in c.holds.items()
+        for o in x.opened_by
+        if o.fault in heard.faults
+    ]
+    return tuple(x for x in found if weights @ x.present < HOLD_FROM)
+
+
 def _missing(s: Setting, case: Case, check: Check) -> list[str]:
     """Return the tools of a check that have to be got first; like its operations, they are paid for once."""
     return [t for t in check.tools if not s.terms.by_shop and t not in case.tools.owned]
@@ -221,10 +263,11 @@ def stage(
     choices = [_repair_choice(s, c, after, x, states, missing) for x in mending] + _other_choices(s, courses, m)
     looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
     prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
-    plan = make_plan(weights, choices, looks, prices, s.trace_cost)
+    orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
+    weighed = orders.weigh(choices, looks, prices, LEAST, _suspects(c, heard, weights, present))
     titles = {course_name(s, x): title_of(c, s, x) for x in courses}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
-    return _told(case, c, s, plan, titles, labels, _leaning(heard, weights, present, looks))
+    return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks))
 
 
 def _nearest(steps: Sequence[Step]) -> Step | None:
@@ -261,16 +304,33 @@ def _leaning(
     return leading
 
 
+def _order_line(case: Case, s: Setting, x: Weighed, usual: Weighed) -> OrderLine:
+    bench = s.bench
+    return OrderLine(
+        x.kind,
+        tuple(bench.parts[i] for i in np.flatnonzero(x.parts)),
+        tuple(bench.parts[i] for i in np.flatnonzero(x.spare)),
+        to_decimal(x.plan.value - usual.plan.value, case.currency),
+        round(x.weeks, 3),
+        round(x.early, 3),
+        to_decimal(x.lost, case.currency),
+    )
+
+
 def _told(
     case: Case,
     c: MachineClass,
     s: Setting,
-    plan: Plan,
+    weighed: Sequence[Weighed],
     titles: Mapping[str, str],
     labels: Mapping[str, Sequence[str]],
     leading: Callable[[Path], Leaning | None],
 ) -> Staged:
-    """Return a plan in words and money."""
+    """Return the plan with the best order in words and money. weighed: first the one with none today."""
+    usual = best = weighed[0]
+    for x in weighed[1:]:  # the simplest way first: more has to earn it
+        best = x if x.plan.value > best.plan.value + ORDER_FROM * s.terms.new_price else best
+    plan = best.plan
 
     def money(x: float) -> Decimal:
         return to_decimal(x, case.currency)
@@ -305,10 +365,12 @@ def _told(
         )
     return Staged(
         nearest,
-        money(plan.value - plan.stopping),
+        money(plan.value - usual.plan.stopping),
         money(plan.perfect - plan.stopping),
-        tuple(CheckWorth(x.id, money(max(x.worth, 0.0)), money(x.cost)) for x in plan.steps),
+        tuple(CheckWorth(x.id, money(max(x.evsi, 0.0)), money(x.cost)) for x in plan.steps),
         plan.left_out,
         said(plan.tree),
         branches(plan.tree),
+        tuple(_order_line(case, s, x, usual) for x in weighed),
+        best.kind,
     )

@@ -25,7 +25,7 @@ STATIONS = (
         "outlook", "earlier", "again", "nexttime",
     },
     {"scopes", "setting", "repairs", "courses"},
-    {"plan", "looking", "release", "thumb", "words", "staging", "spread", "risk"},
+    {"stopping", "plan", "looking", "release", "thumb", "words", "orders", "staging", "spread", "risk"},
     {"worlds", "inputs", "breakeven", "turns"},
     {"decision", "verdict"},
 )  # fmt: skip

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 
@@ -11,6 +13,7 @@ from api.columns import WIDTH, table
 from api.demo import demos
 from api.text import decision_text
 from api.wording import LABELS
+from econ import staging
 
 from .cases import GOOD
 
@@ -63,6 +66,54 @@ def test_it_defers_to_those_who_know_better(told):
     care = " ".join(text.partition("Take care")[2].split())
     for said in ("maker's manual", "Local codes", "licensed practice"):
         assert said in care
+
+
+def test_what_to_order(told):
+    decision, text = told
+    assert ("\n  Order the" in text) == (decision.plan.order != "after_looking")
+
+
+def _ordering(**changes):
+    """Return "Next" of the shop's demo with its order changed."""
+    decision = library.decide_document(CASES["shop_mower"])
+    line = replace(next(x for x in decision.plan.orders if x.order == "now"), **changes)
+    plan = replace(decision.plan, orders=(line,), order=line.order)
+    text = decision_text(replace(decision, plan=plan), library.machine_class(decision.machine_class))
+    return " ".join(text.partition("\nNext\n")[2].partition("\n\n")[0].split())
+
+
+def test_an_order_in_words():
+    both = {"parts": ("blade", "blade_adapter"), "worth": Decimal("9.00"), "at_risk": Decimal("2.00")}
+    blade, adapter = "the blade with bolt", "the blade adapter with key"
+    bench, again = "while the machine waits for the bench", "if the test run fails there is no second order to wait for"
+    better = "better by $9.00 than ordering after looking. Counted in it: $2.00 for what may have to go back."
+    assert _ordering(**both).startswith(f"Order {blade} and {adapter} now: they come {bench}; {better}")
+    kit = both | {"order": "likely_kit", "spare": ("blade_adapter",)}
+    assert _ordering(**kit).startswith(
+        f"Order {blade} now, and {adapter} with it: they come {bench}, and {again}; {better}"
+    )
+    assert _ordering(**kit, early=0.0).startswith(f"Order {adapter} with {blade}: {again}; {better}")
+    alone = kit | {"parts": ("blade",), "spare": ("blade",)}
+    assert _ordering(**alone).startswith(f"Order {blade} now: it comes {bench}; {better}")
+
+
+def test_a_trifle_is_not_recommended(monkeypatch):
+    """A check that gains less than matters is named as the nearest, and is not said to fall short."""
+
+    def told():
+        decision = library.decide_document(CASES["reseller_mower"])
+        text = decision_text(decision, library.machine_class(decision.machine_class))
+        return decision.plan, " ".join(text.split())
+
+    plan, text = told()
+    assert plan.next_check.check is None
+    assert 0 <= plan.next_check.net < Decimal("0.25")
+    assert "No check gains anything to speak of now" in text
+    monkeypatch.setattr(staging, "LEAST", 0.0)
+    plan, text = told()
+    assert plan.next_check.check is not None
+    assert 0 < plan.gain < Decimal("0.25")
+    assert "No check gains" not in text
 
 
 def test_sections(told):

@@ -11,7 +11,8 @@ from unittest import mock
 import numpy as np
 
 from econ import plan as kernel
-from econ.plan import Choice, Look, make_plan
+from econ.plan import make_plan
+from econ.stopping import Choice, Look
 from tests.econ.diagram import drawn, pyagrum_diagram, pyagrum_value
 
 RESULTS = {4: (3, 3, 3, 2), 6: (3, 3, 3, 3, 3, 2), 8: (3, 3, 3, 2, 2, 2, 2, 2)}  # of each check; 8 just fit the lattice
@@ -121,7 +122,7 @@ def sizes() -> None:
             given = problem(faults, results)
             took, peak = median_seconds(given), peak_bytes(given)
             product = share_of(given, kernel, "_full")
-            stopping = share_of(given, kernel._Columns, "stop")
+            stopping = share_of(given, kernel.Columns, "stop")
             print(
                 f"{checks:6}  {faults:6}  {1 << faults:6}  {nodes:7}  {took * 1e3:4.0f} ms  {peak / 1e6:3.0f} MB"
                 f"  {product:7.0%}  {stopping:8.0%}"

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from econ.plan import Choice, Look
+from econ.stopping import Choice, Look
 
 FORBIDDEN = -1e5
 

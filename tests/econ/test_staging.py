@@ -10,8 +10,9 @@ from unittest import mock
 import pytest
 
 import econ
-import econ.staging
-from econ.plan import Choice, Look, Plan, make_plan
+import econ.orders
+from econ.plan import Plan, make_plans
+from econ.stopping import Choice, Columns, Look
 
 from ..strategies import base
 from ..strategies import decide as decide_shipped
@@ -25,11 +26,13 @@ POOR = 'opened_by = [{ check = "gauge", outcome = "poor" }]'
 
 
 class Seen:
-    """The last plan made, and what it was made from."""
+    """The last plan made with parts ordered after looking, and what it was made from."""
 
     plan: Plan
     choices: list[Choice]
     looks: list[Look]
+    weights: Any
+    suspects: Any
     prices: dict[str, float]
 
 
@@ -37,12 +40,14 @@ class Seen:
 def seen() -> Iterator[Seen]:
     found = Seen()
 
-    def spy(weights: Any, choices: Any, looks: Any, prices: Any, trace_cost: Any) -> Plan:
-        found.choices, found.looks, found.prices = choices, looks, prices
-        found.plan = make_plan(weights, choices, looks, prices, trace_cost)
-        return found.plan
+    def spy(weights: Any, choices: Any, looks: Any, *more: Any, **rest: Any) -> list[Plan]:
+        found.weights, found.choices, found.looks, found.prices = weights, choices, looks, more[1]
+        found.suspects = rest["suspects"]
+        plans = make_plans(weights, choices, looks, *more, **rest)
+        found.plan = plans[0]
+        return plans
 
-    with mock.patch.object(econ.staging, "make_plan", spy):
+    with mock.patch.object(econ.orders, "make_plans", spy):
         yield found
 
 
@@ -141,6 +146,27 @@ def test_a_result_that_opens_a_hold_bars_running_it_afterwards(seen: Seen) -> No
     assert {x.id for x in seen.looks if x.runs} == {"scope"}
 
 
+def test_a_fault_made_likely_opens_its_hold_in_the_plan_as_after_the_finding(seen: Seen) -> None:
+    """At each reading the plan bars keeping it just where the case with that reading has the hold open."""
+    module = MODULE.replace('opened_by = [{ check = "drips", outcome = "drips" }]', 'opened_by = [{ fault = "rod" }]')
+    for usual, less in (("[0.3, 0.6]", "[0.3, 0.9]"), ("[0.5, 0.9]", "[0.5, 0.98]")):
+        module = module.replace(f"gauge = {usual}", f"gauge = {less}")  # a poor reading tells of the rod alone
+    outcomes = ["good", "fair", "poor"]
+    findings = [[{"check": "gauge", "outcome": x}] for x in outcomes]
+    held = [bool(decide(module, findings=x).holds) for x in findings]
+    assert held == [False, False, True]
+    assert not decide(module).holds
+    gauge = next(x for x in seen.looks if x.id == "gauge")
+    columns = Columns(seen.weights, seen.choices, 0.0, (), seen.suspects)
+    b = columns.block(gauge.rows)
+    opened = columns.opened(b, [gauge])
+    assert opened["drips"].tolist() == held
+    keep = next(i for i, x in enumerate(seen.choices) if x.keeps)
+    assert (columns.stop(b, [gauge], opened)[0, keep] == -float("inf")).tolist() == held
+    decide(module, findings=findings[2])
+    assert not seen.suspects, "it is open already, and every repair clears it"
+
+
 def test_a_check_whose_requirement_can_not_be_met_is_not_planned(seen: Seen) -> None:
     """One waits for another that waits for a third, whose tool can't be had."""
     module = MODULE.replace('title = "open it"', 'title = "open it"\nrequires = ["scope"]')
@@ -199,3 +225,15 @@ def test_each_branch_names_what_it_then_most_likely_is() -> None:
         assert branch.leading is not None
         assert branch.leading.id == named.id
         assert branch.leading.probability == pytest.approx(named.probability, abs=0.01)
+
+
+@pytest.mark.parametrize("hour_worth", ["20.00", "60.00"])
+def test_no_result_is_worth_more_than_to_know_all(hour_worth: str) -> None:
+    """What a look spares a repair is no part of what its result is worth, or the dearest hour would tell most.
+
+    References: H. Raiffa, Decision Analysis, 1968.
+    """
+    plan = decide(complaints=["drips"], terms={"work_by": "self", "hour_worth": hour_worth, "slowness": 1.0}).plan
+    assert {x.check for x in plan.checks} == {"open", "scope", "gauge"}
+    assert all(0 <= x.evsi <= plan.evpi for x in plan.checks)
+    assert plan.checks[0].check == "open", "best by what it spares, too"

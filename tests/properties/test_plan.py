@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise, product
 
 import numpy as np
 import pytest
 
-from econ.plan import Choice, Look, Plan, make_plan
+from econ.plan import Plan, make_plan
+from econ.stopping import Choice, Look, Suspect
 
 NONE, DRIPS, CRACKED = frozenset(), frozenset({"drips"}), frozenset({"cracked"})
 
@@ -48,13 +50,26 @@ def random_problem(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dic
 
 
 def best_by_enumeration(
-    w: np.ndarray, choices: list[Choice], looks: list[Look], prices: dict[str, float], trace: float
+    w: np.ndarray,
+    choices: list[Choice],
+    looks: list[Look],
+    prices: dict[str, float],
+    trace: float,
+    least: float = 0.0,
+    suspects: Sequence[Suspect] = (),
 ) -> float:
-    """Return the best value by trying every check and every course at every point, straight from the definitions."""
+    """Return the best value by trying every check and every course at every point, straight from the definitions.
+
+    least: a check that gains no more than this at a point is not made there.
+    """
+
+    def opened(weights: np.ndarray, made: list[tuple[Look, int]]) -> set[str]:
+        by_result = {hold for look, k in made if look.holds for hold in look.holds[k]}
+        return by_result | {x.hold for x in suspects if weights[x.present == 1].sum() >= x.share * weights.sum()}
 
     def stop(weights: np.ndarray, made: list[tuple[Look, int]]) -> float:
         mass = weights.sum()
-        holds = {hold for look, k in made if look.holds for hold in look.holds[k]}
+        holds = opened(weights, made)
         done = {o for look, _ in made for o in look.operations}
         shut = sum(look.put_back for look, _ in made)
         kept = np.prod([1 - look.drop for look, _ in made])
@@ -77,18 +92,18 @@ def best_by_enumeration(
         return max(values)
 
     def best(weights: np.ndarray, made: list[tuple[Look, int]]) -> float:
-        value = stop(weights, made)
+        value = at_once = stop(weights, made)
         have = {look.id for look, _ in made}
         done = {o for look, _ in made for o in look.operations}
         for look in looks:
             if look.id in have or not look.requires <= have:
                 continue
-            if look.runs and any(x.holds and x.holds[k] for x, k in made):
+            if look.runs and opened(weights, made):
                 continue
             cost = look.cost + sum(prices[o] for o in look.operations - done)
             below = sum(best(weights * row, [*made, (look, k)]) for k, row in enumerate(look.rows))
             value = max(value, below - cost * weights.sum())
-        return float(value)
+        return float(value if value > at_once + least * weights.sum() else at_once)
 
     return best(w, [])
 
@@ -100,6 +115,35 @@ def test_plan_is_the_best_of_all_policies(seed: int) -> None:
     assert plan.value == pytest.approx(best_by_enumeration(*problem), rel=1e-9, abs=1e-6)
     assert plan.stopping <= plan.value + 1e-9
     assert all(step.worth >= -1e-9 for step in plan.steps if step.id == "look0"), "a check that opens no hold"
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_check_that_gains_a_trifle_is_not_made(seed: int) -> None:
+    """At each point going on beats stopping by more than the least gain; by every policy with that rule."""
+    problem = random_problem(seed)
+    for least in (1.0, 5.0, 20.0):
+        plan = make_plan(*problem, least=least)
+        assert plan.value == pytest.approx(best_by_enumeration(*problem, least), rel=1e-9, abs=1e-6)
+        assert plan.first is None or plan.value > plan.stopping + least
+        assert plan.value <= make_plan(*problem).value + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_likely_fault_opens_its_hold(seed: int) -> None:
+    """Where a result makes a fault likelier than its share: one that opens a hold by a result too, one of its own."""
+    problem = random_problem(seed)
+    weights = problem[0]
+    rng = np.random.default_rng(seed)
+    faults = [(rng.random(weights.size) < 0.5).astype(float) for _ in range(2)]
+    suspects = [Suspect("drips", faults[0], 0.5), Suspect("cracked", faults[1], 0.7)]
+    plan = make_plan(*problem, suspects=suspects)
+    assert plan.value == pytest.approx(best_by_enumeration(*problem, suspects=suspects), rel=1e-9, abs=1e-6)
+    free = make_plan(*problem)
+    assert plan.value <= free.value + 1e-9
+    assert [plan.perfect, {x.id: x.evsi for x in plan.steps}] == [
+        free.perfect,
+        pytest.approx({x.id: x.evsi for x in free.steps}, abs=1e-9),
+    ], "holds are no part of what a result is worth by itself"
 
 
 def gross(seed: int) -> tuple[np.ndarray, list[Choice], list[Look], dict[str, float], float]:
@@ -118,6 +162,21 @@ def test_worth_of_knowing_lies_between_nothing_and_all(seed: int) -> None:
     tie = 3e-6 * abs(plan.value)  # a check worth less than that at a node is not made
     assert all(step.worth <= plan.value - plan.stopping + tie for step in plan.steps), "the plan may make any of them"
     assert plan.stopping - 1e-9 <= plan.value <= plan.perfect + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_result_by_itself_is_worth_between_nothing_and_all(seed: int) -> None:
+    """With costs, holds, closing and what is spared a repair: 0 <= EVSI <= EVPI, as if the checks only told.
+
+    References: H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961.
+    """
+    weights, choices, looks, prices, trace = random_problem(seed)
+    plan = make_plan(weights, choices, looks, prices, trace)
+    plain = [replace(x, operations=frozenset(), holds=(), put_back=0.0, drop=0.0) for x in looks]
+    told = {x.id: x.worth for x in make_plan(weights, choices, plain, prices, trace).steps}
+    assert {x.id: x.evsi for x in plan.steps} == pytest.approx(told, abs=1e-9)
+    assert all(-1e-9 <= x.evsi <= plan.perfect - plan.stopping + 1e-9 for x in plan.steps)
+    assert any(abs(x.evsi - x.worth) > 0.1 for x in plan.steps), "the work of some check counts for something"
 
 
 @pytest.mark.parametrize("seed", range(60))

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from econ.plan import Choice, Look, Plan, make_plan
+from econ.plan import Plan, make_plan
+from econ.stopping import Choice, Look
 
 from .figures import load
 
