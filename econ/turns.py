@@ -16,6 +16,7 @@ from econ.findings import Heard
 from econ.inputs import STATED_SOURCE, STATED_SPREAD, Input, make_inputs, open_facts
 from econ.market import Market
 from econ.money import to_decimal
+from econ.repairs import AfterRepair, repairs
 from econ.rulebook import MachineClass
 from econ.scopes import Scope
 from econ.setting import Course, Setting, course_name
@@ -55,20 +56,28 @@ def _ends(ground: Ground, inputs: Sequence[Input]) -> list[Ask]:
 
 
 def turns(
-    x: Scene, defaults: Mapping[str, Default], found: Mapping[Scope, float], courses: Sequence[Course], best: Course
+    x: Scene,
+    defaults: Mapping[str, Default],
+    after: AfterRepair,
+    found: Mapping[Scope, float],
+    courses: Sequence[Course],
+    best: Course,
 ) -> BreakEven:
     """Return what would change the answer.
 
-    defaults: terms that cases leave open. found: scopes looked at, best first. courses: of the answer; best: its own.
+    defaults: terms that cases leave open. after: of the setting. found: scopes looked at, best first. courses: of the
+    answer; best: its own.
     """
     s = x.setting
     shown = tuple(course.jobs for course in courses if course.kind == "repair")
     kinds = tuple(course.kind for course in courses if course.kind != "repair")
     inputs = make_inputs(x.case, x.c, s, x.market, defaults, _parts(s, shown))
     ground = Ground(x.case, x.c, x.heard, x.complained, s, shown, kinds)
-    if shown:
-        ground = replace(ground, scopes=candidates(ground, found, shown, _ends(ground, inputs)))
     known = {course_name(s, course): course.worth for course in courses}
+    if shown:
+        ground = replace(ground, scopes=candidates(ground, known, found, shown, _ends(ground, inputs)))
+        more = repairs(s, after, [y for y in ground.scopes if y not in shown])
+        known |= {course_name(s, course): course.worth for course in more}
     worlds = Worlds(ground, known, LIKELY)
     finer = Worlds(ground, known, FINE) if s.posterior.states.size > LIKELY else None
     facts = open_facts(x.heard, worlds.states, worlds.weights)

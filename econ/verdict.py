@@ -65,7 +65,7 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     staged = stage(case, c, setting, heard, courses, looked, after)
     before = condition(prior, ())
     best = best_course(courses)
-    turning = turns(Scene(case, c, setting, market, heard, complained), defaults, found, courses, best)
+    turning = turns(Scene(case, c, setting, market, heard, complained), defaults, after, found, courses, best)
     return _answer(case, c, setting, market, heard, before, courses, holds, looked, staged, turning, after, version)
 
 
