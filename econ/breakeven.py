@@ -223,19 +223,21 @@ def _moved(g: _Gap, w: Worth, i: Input) -> _Gap | None:
     where nothing says which way to go; None where it leaves what is searched.
     """
     with np.errstate(invalid="ignore"):
-        low, high = w.worth[:, g.best_low] - w.worth[:, g.best_high]
-        slope = (g.lead - high) / (g.high - g.at) if np.isfinite(g.lead) else g.slope
-    if low >= 0 >= high or not np.isfinite(high):
+        low_lead, high_lead = w.worth[:, g.best_low] - w.worth[:, g.best_high]
+        slope = (g.lead - high_lead) / (g.high - g.at) if np.isfinite(g.lead) else g.slope
+    if low_lead >= 0 >= high_lead or not np.isfinite(high_lead):
         return g
     slope = slope if np.isfinite(slope) and slope > 0 else g.slope
     if slope <= 0:
         return g
-    steps = round(high / slope / i.step) * i.step
+    steps = round(high_lead / slope / i.step) * i.step
     if not steps:
-        steps = i.step if high > 0 else -i.step
-    if g.low + steps < i.least - i.step / 2 or g.high + steps > i.most + i.step / 2:
-        return None
-    return replace(g, low=g.low + steps, high=g.high + steps, slope=slope, at=g.high, lead=float(high))
+        steps = i.step if high_lead > 0 else -i.step
+    steps = min(max(steps, i.least - g.low), i.most - g.high)
+    if abs(steps) < i.step / 2:
+        return None  # it is at the end already
+    low, high = (min(max(round((x + steps) / i.step) * i.step, i.least), i.most) for x in (g.low, g.high))
+    return replace(g, low=low, high=high, slope=slope, at=g.high, lead=float(high_lead))
 
 
 class _Teller:
@@ -262,7 +264,8 @@ class _Teller:
         best, mine = levels.best, levels.worth[:, chosen]
         gain = np.take_along_axis(levels.worth, best[:, None], axis=1)[:, 0] - mine
         worth = float(np.maximum(np.nan_to_num(gain, posinf=0.0), 0.0) @ f.chances)
-        ends = [self.money(x) for x in (mine.min(), mine.max())]
+        there = [_open(x, levels.worth[k, best[k]]) for k, x in enumerate(mine)]
+        ends = [self.money(x) for x in (min(there), max(there))]
         return Missing(f"history.{f.name}", self.money(worth), bool(np.unique(best).size > 1), ends[0], ends[1])
 
     def line(self, n: int, gaps: Sequence[_Gap], ends: Worth, chosen: int) -> tuple[InputLine, float]:

@@ -13,7 +13,7 @@ from econ.case import Case
 from econ.costing import members, work
 from econ.evidence import Posterior
 from econ.findings import Heard
-from econ.inputs import STATED_SOURCE, STATED_SPREAD, Input, make_inputs, open_facts
+from econ.inputs import PARTS, STATED_SOURCE, STATED_SPREAD, Input, make_inputs, open_facts
 from econ.market import Market
 from econ.money import to_decimal
 from econ.repairs import AfterRepair, repairs
@@ -24,6 +24,7 @@ from econ.terms import Default
 from econ.worlds import LIKELY, ROUGH, Ask, Ground, Worlds, candidates
 
 LEAVE = "leave_it"  # what a reseller does with a find that asks too much
+MAY_BE = 0.05  # chance of a fault from which the parts of its jobs are looked at [1]; judgement
 FINE = 2048  # likeliest states looked at where the best course was found to change
 
 
@@ -39,12 +40,21 @@ class Scene:
     complained: Posterior
 
 
-def _parts(s: Setting, scopes: Sequence[Scope]) -> list[str]:
-    """Return the parts that repairs use, those that cost most first."""
-    if not scopes:
-        return []
-    cost = (work(s.bench, members(s.bench, scopes)).fitted * s.bench.unit_cost).max(axis=0)
-    return [s.bench.parts[i] for i in np.argsort(-cost, kind="stable") if cost[i] > 0]
+def _parts(s: Setting, shown: Sequence[Scope]) -> list[str]:
+    """Return the parts that repairs use, dearest first: those of the repairs shown, then of what may be done later.
+
+    That is one job after the other for the faults there may be, the likeliest first.
+    """
+    present = [float(s.posterior.weights[(s.posterior.states >> i & 1) == 1].sum()) for i in range(s.in_play)]
+    order = np.argsort(-np.array(present), kind="stable")
+    later = [[(j,)] for i in order if present[i] >= MAY_BE for j in s.jobs.for_fault[i] if j not in s.bench.barred]
+    parts: list[str] = []
+    for scopes in (shown, *later) if shown else ():
+        if len(parts) < PARTS:
+            cost = (work(s.bench, members(s.bench, scopes)).fitted * s.bench.unit_cost).max(axis=0)
+            parts += [s.bench.parts[i] for i in np.argsort(-cost, kind="stable") if cost[i] > 0]
+            parts = list(dict.fromkeys(parts))
+    return parts
 
 
 def _ends(ground: Ground, inputs: Sequence[Input]) -> list[Ask]:
