@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 ROUNDS = 60  # most rounds of closing in; each narrows every gap, most to a fiftieth
 NEAR = 0.02  # of a gap: how near to the straight-line guess values are tried [1]
 WIDE = 50  # steps of a gap over which its slope is taken
+SETTLED = 4  # most finer looks at a change
 MOST_CHANGES = 12  # of one input that are closed in on
 # Weights of the 5th, 50th and 95th percentile that stand for a whole distribution.
 # References: D. L. Keefer, S. E. Bodily, Three-point approximations for continuous random variables, Management
@@ -111,7 +112,8 @@ class BreakEven:
 class _Gap:
     """Two values of an input with other best courses, and the worth of every course at each.
 
-    slope: by how much the lead of the lower one's course falls for a unit of the input, over a wider gap.
+    slope: by how much the lead of the lower one's course falls for a unit of the input, over a wider gap. at, lead:
+    where a finer look was taken before, and the lead there.
     """
 
     place: int
@@ -122,6 +124,8 @@ class _Gap:
     best_low: int
     best_high: int
     slope: float
+    at: float = np.nan
+    lead: float = np.nan
 
 
 Look = Callable[[Sequence[tuple[int, Floats]]], list[Worth]]
@@ -191,38 +195,49 @@ def find_changes(
 def settle_changes(
     inputs: Sequence[Input], grids: Sequence[Floats], found: Sequence[Worth], look: Look, finer: Look | None
 ) -> list[list[_Gap]]:
-    """Return the gaps of `find_changes`, looked at again by how far off each course is there.
+    """Return the gaps of `find_changes`, moved to where they are by a finer look.
 
-    finer: as `look`, but nearer the truth and dearer; None where `look` has all of it. It is asked once, at the gaps.
+    finer: as `look`, but nearer the truth and dearer; None where `look` has all of it. A gap moves until the lead of
+    its lower course turns in it, SETTLED times at most; one that leaves what is searched is none in range.
     """
     gaps = find_changes(inputs, grids, found, look)
-    rough = [g for each in gaps for g in each]
-    if finer is None or not rough:
+    if finer is None:
         return gaps
-    with np.errstate(invalid="ignore"):
-        off = [
-            np.nan_to_num(w.worth[0] - g.at_high, nan=0.0, posinf=0.0, neginf=0.0)
-            for g, w in zip(rough, finer([(g.place, np.array([g.high])) for g in rough]), strict=True)
-        ]
-    return [
-        sorted((_moved(g, o, inputs[n]) for g, o in zip(rough, off, strict=True) if g.place == n), key=lambda g: g.low)
-        for n in range(len(inputs))
-    ]
+    done: list[_Gap] = []
+    open_gaps = [g for each in gaps for g in each]
+    for _ in range(SETTLED):
+        if not open_gaps:
+            break
+        looked = finer([(g.place, np.array([g.low, g.high])) for g in open_gaps])
+        moved = [_moved(g, w, inputs[g.place]) for g, w in zip(open_gaps, looked, strict=True)]
+        done += [g for g, new in zip(open_gaps, moved, strict=True) if new is g]
+        open_gaps = [new for g, new in zip(open_gaps, moved, strict=True) if new is not None and new is not g]
+    done += open_gaps
+    return [sorted((g for g in done if g.place == n), key=lambda g: g.low) for n in range(len(inputs))]
 
 
-def _moved(g: _Gap, off: Floats, i: Input) -> _Gap:
-    """Return a gap moved to where it is once each course is worth so much more [money]: one step of Newton's method.
+def _moved(g: _Gap, w: Worth, i: Input) -> _Gap | None:
+    """Return a gap moved to where its courses are worth the same: one step of Newton's method, later of the secant.
 
-    A jump larger than what the courses are off by stays where it is.
+    w: the worth at both ends of the gap. The same gap where the lead of the lower course turns in it, as at a jump, or
+    where nothing says which way to go; None where it leaves what is searched.
     """
-    more = float(off[g.best_low] - off[g.best_high])
     with np.errstate(invalid="ignore"):
-        ahead = g.at_low[g.best_low] - g.at_low[g.best_high] + more
-        behind = g.at_high[g.best_high] - g.at_high[g.best_low] - more
-    if (ahead >= 0 and behind >= 0) or not np.isfinite(more) or g.slope <= 0:
+        low_lead, high_lead = w.worth[:, g.best_low] - w.worth[:, g.best_high]
+        slope = (g.lead - high_lead) / (g.high - g.at) if np.isfinite(g.lead) else g.slope
+    if low_lead >= 0 >= high_lead or not np.isfinite(high_lead):
         return g
-    steps = round(more / g.slope / i.step) * i.step
-    return replace(g, low=max(g.low + steps, i.least), high=min(g.high + steps, i.most))
+    slope = slope if np.isfinite(slope) and slope > 0 else g.slope
+    if slope <= 0:
+        return g
+    steps = round(high_lead / slope / i.step) * i.step
+    if not steps:
+        steps = i.step if high_lead > 0 else -i.step
+    steps = min(max(steps, i.least - g.low), i.most - g.high)
+    if abs(steps) < i.step / 2:
+        return None  # it is at the end already
+    low, high = (min(max(round((x + steps) / i.step) * i.step, i.least), i.most) for x in (g.low, g.high))
+    return replace(g, low=low, high=high, slope=slope, at=g.high, lead=float(high_lead))
 
 
 class _Teller:
@@ -249,7 +264,8 @@ class _Teller:
         best, mine = levels.best, levels.worth[:, chosen]
         gain = np.take_along_axis(levels.worth, best[:, None], axis=1)[:, 0] - mine
         worth = float(np.maximum(np.nan_to_num(gain, posinf=0.0), 0.0) @ f.chances)
-        ends = [self.money(x) for x in (mine.min(), mine.max())]
+        there = [_open(x, levels.worth[k, best[k]]) for k, x in enumerate(mine)]
+        ends = [self.money(x) for x in (min(there), max(there))]
         return Missing(f"history.{f.name}", self.money(worth), bool(np.unique(best).size > 1), ends[0], ends[1])
 
     def line(self, n: int, gaps: Sequence[_Gap], ends: Worth, chosen: int) -> tuple[InputLine, float]:
@@ -334,7 +350,7 @@ def break_even(
     by_name = {i.name: i for i in inputs}
     plain = [by_name[x.input] for x in lines if not by_name[x.input].mask and not by_name[x.input].alone]
     told_facts = zip(facts, worlds.of([Ask({}, f.weights) for f in facts]), strict=True)
-    left = [_left_open(line) for line, _ in told if line.worth_knowing is not None]
+    left = [m for line, _ in told if (m := _left_open(line)) is not None]
     left += [tell.fact(f, w, chosen) for f, w in told_facts]
     return BreakEven(
         tuple(lines),
@@ -343,7 +359,9 @@ def break_even(
     )
 
 
-def _left_open(line: InputLine) -> Missing:
+def _left_open(line: InputLine) -> Missing | None:
+    """Return what it is worth to know an input that the case leaves open; None for others."""
+    if line.worth_knowing is None:
+        return None
     ends = line.low.of_the_answer, line.high.of_the_answer
-    changes = line.low.course != line.high.course
-    return Missing(line.input, line.worth_knowing or Decimal(0), changes, min(ends), max(ends))
+    return Missing(line.input, line.worth_knowing, line.low.course != line.high.course, min(ends), max(ends))

@@ -17,6 +17,7 @@ from econ.case import Case
 from econ.evidence import prior_states
 from econ.findings import Heard
 from econ.market import AGE_SHARE, Market
+from econ.money import DIGITS
 from econ.rulebook import SOMETHING_ELSE, MachineClass
 from econ.setting import Setting
 from econ.terms import Default, life_figures
@@ -138,6 +139,7 @@ class _Maker:
     def __init__(self, case: Case, s: Setting, defaults: Mapping[str, Default]) -> None:
         self._case, self._s, self._defaults = case, s, defaults
         self._unit = s.terms.from_rulebook(1000.0) / 1000.0
+        self.one = float(10 ** DIGITS[s.terms.currency])  # least price of a machine that a case can state
         self.found: list[Input] = []
 
     def add(
@@ -159,6 +161,7 @@ class _Maker:
         top = max(4.0 * value, spread[1], 10 * step) if np.isinf(most) else most
         if top <= least:
             return
+        least, top = min(least, value), max(top, value)
         low, high = (float(np.clip(x, least, top)) for x in spread)
         self.found.append(Input(name, unit, figure, value, low, high, least, top, step, stated, source))
 
@@ -238,7 +241,7 @@ def _market(m: _Maker, case: Case, c: MachineClass, s: Setting, market: Market) 
     known = float(figures.get("running", 0.0))
     told = case.machine.new_price is not None
     m.add(
-        "machine.new_price", "money", "new_price", new, spread, c.about.new_price_source, told, 1.0, max(known, 100.0)
+        "machine.new_price", "money", "new_price", new, spread, c.about.new_price_source, told, 1.0, max(known, m.one)
     )
     running = float(market.running)
     floor = float(market.as_is or 0.0) + 1.0
@@ -283,7 +286,7 @@ def _market(m: _Maker, case: Case, c: MachineClass, s: Setting, market: Market) 
             "judgement",
             given,
             1.0,
-            100.0,
+            m.one,
             top,
         )
         _ages(m, case, c, s, market)

@@ -13,9 +13,10 @@ from econ.case import Case
 from econ.costing import members, work
 from econ.evidence import Posterior
 from econ.findings import Heard
-from econ.inputs import STATED_SOURCE, STATED_SPREAD, Input, make_inputs, open_facts
+from econ.inputs import PARTS, STATED_SOURCE, STATED_SPREAD, Input, make_inputs, open_facts
 from econ.market import Market
 from econ.money import to_decimal
+from econ.repairs import AfterRepair, repairs
 from econ.rulebook import MachineClass
 from econ.scopes import Scope
 from econ.setting import Course, Setting, course_name
@@ -23,6 +24,7 @@ from econ.terms import Default
 from econ.worlds import LIKELY, ROUGH, Ask, Ground, Worlds, candidates
 
 LEAVE = "leave_it"  # what a reseller does with a find that asks too much
+MAY_BE = 0.05  # chance of a fault from which the parts of its jobs are looked at [1]; judgement
 FINE = 2048  # likeliest states looked at where the best course was found to change
 
 
@@ -38,12 +40,21 @@ class Scene:
     complained: Posterior
 
 
-def _parts(s: Setting, scopes: Sequence[Scope]) -> list[str]:
-    """Return the parts that repairs use, those that cost most first."""
-    if not scopes:
-        return []
-    cost = (work(s.bench, members(s.bench, scopes)).fitted * s.bench.unit_cost).max(axis=0)
-    return [s.bench.parts[i] for i in np.argsort(-cost, kind="stable") if cost[i] > 0]
+def _parts(s: Setting, shown: Sequence[Scope]) -> list[str]:
+    """Return the parts that repairs use, dearest first: those of the repairs shown, then of what may be done later.
+
+    That is one job after the other for the faults there may be, the likeliest first.
+    """
+    present = [float(s.posterior.weights[(s.posterior.states >> i & 1) == 1].sum()) for i in range(s.in_play)]
+    order = np.argsort(-np.array(present), kind="stable")
+    later = [[(j,)] for i in order if present[i] >= MAY_BE for j in s.jobs.for_fault[i] if j not in s.bench.barred]
+    parts: list[str] = []
+    for scopes in (shown, *later) if shown else ():
+        if len(parts) < PARTS:
+            cost = (work(s.bench, members(s.bench, scopes)).fitted * s.bench.unit_cost).max(axis=0)
+            parts += [s.bench.parts[i] for i in np.argsort(-cost, kind="stable") if cost[i] > 0]
+            parts = list(dict.fromkeys(parts))
+    return parts
 
 
 def _ends(ground: Ground, inputs: Sequence[Input]) -> list[Ask]:
@@ -55,20 +66,28 @@ def _ends(ground: Ground, inputs: Sequence[Input]) -> list[Ask]:
 
 
 def turns(
-    x: Scene, defaults: Mapping[str, Default], found: Mapping[Scope, float], courses: Sequence[Course], best: Course
+    x: Scene,
+    defaults: Mapping[str, Default],
+    after: AfterRepair,
+    found: Mapping[Scope, float],
+    courses: Sequence[Course],
+    best: Course,
 ) -> BreakEven:
     """Return what would change the answer.
 
-    defaults: terms that cases leave open. found: scopes looked at, best first. courses: of the answer; best: its own.
+    defaults: terms that cases leave open. after: of the setting. found: scopes looked at, best first. courses: of the
+    answer; best: its own.
     """
     s = x.setting
     shown = tuple(course.jobs for course in courses if course.kind == "repair")
     kinds = tuple(course.kind for course in courses if course.kind != "repair")
     inputs = make_inputs(x.case, x.c, s, x.market, defaults, _parts(s, shown))
     ground = Ground(x.case, x.c, x.heard, x.complained, s, shown, kinds)
-    if shown:
-        ground = replace(ground, scopes=candidates(ground, found, shown, _ends(ground, inputs)))
     known = {course_name(s, course): course.worth for course in courses}
+    if shown:
+        ground = replace(ground, scopes=candidates(ground, known, found, shown, _ends(ground, inputs)))
+        more = repairs(s, after, [y for y in ground.scopes if y not in shown])
+        known |= {course_name(s, course): course.worth for course in more}
     worlds = Worlds(ground, known, LIKELY)
     finer = Worlds(ground, known, FINE) if s.posterior.states.size > LIKELY else None
     facts = open_facts(x.heard, worlds.states, worlds.weights)

@@ -66,7 +66,7 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     looked = open_checks(case, c, heard, posterior, bench, bool(holds))
     staged = stage(case, c, setting, heard, courses, looked, after)
     scene = Scene(case, c, setting, market, heard, believed.complained)
-    turning = turns(scene, defaults, found, courses, best_course(courses))
+    turning = turns(scene, defaults, after, found, courses, best_course(courses))
     answer = _answer(case, c, setting, market, believed, courses, holds, looked, staged, turning, after, version)
     scope = () if answer.estimate is None else tuple(bench.jobs.index(j) for j in answer.estimate.jobs)
     following, notes = next_time(case, c, defaults, market, bench, scope, failed)

@@ -40,8 +40,9 @@ LIKELY = 256  # likeliest states looked at in each world; the rest are counted a
 BENCH = ("price.", "shop_rate", "hours_factor", "slowness", "parts_shipping")  # figures that bear on tickets alone
 FEW = 100
 POOL = 32  # best scopes of the case itself that are tried in the worlds asked for
-ROUGH = 64  # likeliest states looked at in that
+ROUGH = 256  # likeliest states looked at in that
 WIDENED = 2  # rounds of it
+NEXT = 2  # best repairs of each world that are kept: the better may not be shown a little further on
 MOST_SCOPES = 24  # weighed in all worlds
 LONGER = ("horizon_years",)  # figures that change how many steps there are: their worlds go by themselves
 
@@ -192,12 +193,12 @@ class _Pattern:
         return np.array([np.broadcast_to(x, (len(rows), worlds)) for x in found]).transpose(1, 2, 0)
 
 
-def worth_in(g: Ground, pattern: _Pattern, s: Setting, all_shown: bool = False) -> Floats:
+def worth_in(g: Ground, pattern: _Pattern, s: Setting, rest: Floats, all_shown: bool = False) -> Floats:
     """Return the worth of each course of the ground in each world of a setting, (W, K) or (1, K).
 
-    all_shown: with the repairs that would not be shown.
+    rest: (K,) what the states that are not looked at add to each. all_shown: with the repairs that would not be shown.
     """
-    others = np.array(np.broadcast_arrays(*_others(g, s))).T
+    others = np.array(np.broadcast_arrays(*_others(g, s))).T + rest[len(g.scopes) :]
     if not g.scopes:
         return others
     weights = s.posterior.weights
@@ -208,11 +209,11 @@ def worth_in(g: Ground, pattern: _Pattern, s: Setting, all_shown: bool = False) 
     member = members(s.bench, g.scopes)
     paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
     retry = (weights @ pattern.shares.T) * s.payoffs.week * s.terms["parts_lead_days"] / 7
-    mend = np.where(traced, worth - trace, given_up) - paid - retry
+    mend = np.where(traced, worth - trace, given_up) - paid - retry + rest[: len(g.scopes)]
     worlds = max(mend.shape[0], others.shape[0])
     table = np.concatenate([np.broadcast_to(x, (worlds, x.shape[1])) for x in (mend, others)], axis=1)
     if not all_shown:
-        _leave_out(g, s, table, np.where(traced, later + trace, 0.0) + paid, cured)
+        _leave_out(g, pattern.open, s, table, np.where(traced, later + trace, 0.0) + paid, cured)
     return table
 
 
@@ -246,13 +247,12 @@ def _others(g: Ground, s: Setting) -> list[Floats]:
     return found
 
 
-def _leave_out(g: Ground, s: Setting, table: Floats, cost: Floats, cured: Floats) -> None:
+def _leave_out(g: Ground, opened: NDArray[np.bool_], s: Setting, table: Floats, cost: Floats, cured: Floats) -> None:
     """Bar the repairs that `courses.all_courses` does not show, in place."""
     n = len(g.scopes)
     if s.no_repair:
         table[:, :n] = -np.inf
         return
-    opened = np.array([open_ended(s, x) for x in g.scopes])
     bar = np.max(np.concatenate([table[:, n:], table[:, :n][:, opened]], axis=1), axis=1, keepdims=True)
     present = np.array([s.posterior.states >> i & 1 for i in range(s.in_play)], dtype=float)
     likely = np.atleast_2d(s.posterior.weights @ present.T)
@@ -268,10 +268,11 @@ class Worlds:
     """Works out worlds of one case. The states that are not looked at count with their worth in the case itself."""
 
     def __init__(self, g: Ground, known: Mapping[str, float], states: int = LIKELY) -> None:
-        """known: the worth of courses in the case itself, by name; of one not in it the like of the others is taken."""
+        """known: the worth of courses in the case itself, by name; a repair not in it is taken as like the others."""
         self._g, self._base = g, g.likely(states)
         self._pattern = _Pattern(g, self._base)
-        here = worth_in(g, self._pattern, replace(g.setting, posterior=self._base), all_shown=True)[0]
+        none = np.zeros(len(g.names))
+        here = worth_in(g, self._pattern, replace(g.setting, posterior=self._base), none, all_shown=True)[0]
         rest = np.array([known.get(name, np.nan) for name in g.names]) - here
         n = len(g.scopes)
         if n and np.isfinite(rest[:n]).any():
@@ -289,7 +290,7 @@ class Worlds:
             table = self._together([asks[i] for i in group], all_shown)
             at = 0
             for i in group:
-                found[i] = table[at : at + asks[i].count] + self._rest
+                found[i] = table[at : at + asks[i].count]
                 at += asks[i].count
         return [Worth(x, self._g.names, len(self._g.scopes)) for x in found if x is not None]
 
@@ -323,7 +324,7 @@ class Worlds:
         if asks[0].weights is not None:
             posterior = replace(posterior, weights=np.concatenate([x.weights for x in asks if x.weights is not None]))
         s = self._set(replace(terms, figures=figures), posterior)
-        return np.broadcast_to(worth_in(self._g, self._pattern, s, all_shown), (total, len(self._g.names)))
+        return np.broadcast_to(worth_in(self._g, self._pattern, s, self._rest, all_shown), (total, len(self._g.names)))
 
     def _set(self, terms: Any, posterior: Posterior) -> Setting:
         g = self._g
@@ -331,20 +332,24 @@ class Worlds:
 
 
 def candidates(
-    g: Ground, found: Mapping[Scope, float], shown: Sequence[Scope], asks: Sequence[Ask]
+    g: Ground, known: Mapping[str, float], found: Mapping[Scope, float], shown: Sequence[Scope], asks: Sequence[Ask]
 ) -> tuple[Scope, ...]:
     """Return the repairs to weigh in all worlds: those shown, and those that are best in any world asked for.
 
-    found: scopes by about what they are worth, best first. shown: those of the answer. Scopes one job away from one
-    that is best in some world are tried too.
+    known: worth of the answer's courses by name. found: scopes by about what they are worth, best first. shown: those
+    of the answer. Scopes one job away from one that is best in some world are tried too, and such as are best where
+    better ones would not be shown.
     """
     pool, best = list(dict.fromkeys([*shown, *list(found)[:POOL]])), list(shown)
     s = g.setting
     more = sorted(({j for x in s.jobs.for_fault[: s.in_play] for j in x} | set(s.wanted)) - set(s.bench.barred))
     for _ in range(WIDENED):
-        worlds = Worlds(replace(g, scopes=tuple(pool)), {}, ROUGH)
-        table = np.concatenate([x.worth[:, : len(pool)] for x in worlds.of(asks, all_shown=True)])
-        won, often = np.unique(table.argmax(axis=1), return_counts=True)
+        wide = replace(g, scopes=tuple(pool))
+        about = {name: found[x] for name, x in zip(wide.names, pool, strict=False) if x in found}
+        worlds = Worlds(wide, {**about, **known}, ROUGH)
+        looked = [*worlds.of(asks, all_shown=True), *worlds.of(asks)]
+        table = np.concatenate([x.worth[:, : len(pool)] for x in looked])
+        won, often = np.unique(np.argsort(-table, axis=1)[:, :NEXT], return_counts=True)
         best += [pool[i] for i in won[np.argsort(-often, kind="stable")]]
         near = [y for i in won for y in neighbours(s.jobs, pool[i], s.clearing, more)]
         new = [x for x in dict.fromkeys(near) if x not in pool and not any(j in s.bench.barred for j in x)]

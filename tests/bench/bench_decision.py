@@ -8,8 +8,12 @@ import sys
 import time
 import warnings
 from collections.abc import Callable
+from typing import Any
+from unittest.mock import patch
 
 import econ
+from econ import verdict
+from econ.breakeven import BreakEven
 from econ.evidence import condition, prior_states
 from econ.findings import hear
 from tests.econ.network import network, pgmpy_engine, pgmpy_marginals
@@ -37,6 +41,32 @@ def decisions() -> None:
     at99 = spent[int(0.99 * (len(spent) - 1))]
     print(
         f"decision, warm, {len(spent)} cases: median {statistics.median(spent) * 1e3:.0f} ms, p99 {at99 * 1e3:.0f} ms"
+    )
+
+
+def break_evens() -> None:
+    """Print how long what would change the answer takes, as a ratio to the rest of the same decision."""
+    given = [read(drawn_evidence(i, seed, 1 + seed % 2, seed % 4)) for i in CLASS_IDS for seed in range(CASES // 4)]
+    ratios, spent, inputs = [], [], []
+    real = verdict.turns
+
+    def timed(*of: Any) -> BreakEven:
+        begin = time.process_time()
+        found = real(*of)
+        spent.append(time.process_time() - begin)
+        inputs.append(len(found.inputs))
+        return found
+
+    with patch.object(verdict, "turns", timed):
+        for pair in given:
+            begin = time.process_time()
+            econ.decide(*pair, defaults())
+            ratios.append(spent[-1] / (time.process_time() - begin - spent[-1]))
+    ratios.sort()
+    print(
+        f"break-even of {statistics.median(inputs):.0f} inputs, {len(ratios)} cases: median "
+        f"{statistics.median(spent) * 1e3:.0f} ms, {statistics.median(ratios):.1f} times the rest of the decision, "
+        f"{ratios[int(0.99 * (len(ratios) - 1))]:.1f} times at p99, {ratios[-1]:.1f} at most"
     )
 
 
@@ -89,5 +119,6 @@ def starts() -> None:
 
 if __name__ == "__main__":
     decisions()
+    break_evens()
     posteriors()
     starts()

@@ -1,0 +1,504 @@
+"""Break-even: each value is where the decision itself changes, all of them are found, and odd cases stay finite."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from decimal import Decimal
+from typing import Any
+from unittest.mock import patch
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+import econ
+from api.answer import to_json
+from api.text import decision_text
+from econ import repairs
+from econ.breakeven import THREE_POINTS, find_changes, settle_changes, two_way
+from econ.courses import all_courses, best_course
+from econ.inputs import Input
+from econ.payoffs import DISPOSALS
+from econ.setting import course_name
+from econ.turns import LEAVE
+from econ.worlds import Worth
+
+from ..strategies import CLASS_IDS, TODAY, cases, decide, machine_class
+from .small import CLASS, texts
+from .turning import Turned, chosen, stated, turned
+
+Floats = NDArray[np.float64]
+CENTS = 100
+NOTHING = 0.001  # [minor units]
+FEW_STATES: dict[str, dict[str, Any]] = {
+    "owner": {
+        "perspective": "owner",
+        "machine": {"class": "tiller_rear_tine", "age_years": 8.0},
+        "complaints": ["drives_weakly"],
+        "terms": {"do_without_per_year": "150.00"},
+    },
+    "shop": {
+        "perspective": "shop",
+        "machine": {"class": "mower_walk_behind", "age_years": 6.0},
+        "complaints": ["blade_stops_slowly"],
+    },
+    "reseller": {
+        "perspective": "reseller",
+        "machine": {"class": "mower_blade_clutch", "hours": 100.0},
+        "complaints": ["blade_stops_slowly"],
+    },
+}
+MANY_STATES: dict[str, Any] = {
+    "perspective": "owner",
+    "machine": {"class": "tiller_rear_tine", "age_years": 5.0},
+    "complaints": ["knocks"],
+}
+
+
+@pytest.fixture(scope="module", params=list(FEW_STATES))
+def few(request: pytest.FixtureRequest) -> Iterator[tuple[dict[str, Any], Turned]]:
+    """Return a case of few states. A repair with idle jobs counts too, so that nothing but worth decides."""
+    document = FEW_STATES[request.param]
+    with patch.object(repairs, "IDLE", NOTHING):
+        found = turned(document)
+        assert found.finer is None, "all states are looked at"
+        yield document, found
+
+
+def sides(found: Turned) -> list[tuple[Input, float, str]]:
+    """Return every break-even of a figure of the case as two values and the course that is best at each."""
+    inputs = {i.name: i for i in found.inputs if not i.mask}
+    rows = []
+    for line in found.decision.break_even.inputs:
+        for change in line.changes if line.input in inputs else ():
+            i = inputs[line.input]
+            value = float(change.value) * (CENTS if i.unit == "money" else 1)
+            rows += [(i, value - i.step, change.below), (i, value, change.above)]
+    return rows
+
+
+def test_decision_changes_at_each_break_even(few: tuple[dict[str, Any], Turned]) -> None:
+    """Outside: the decision with the figure stated, one step under it and at it."""
+    document, found = few
+    rows = sides(found)
+    assert len(rows) >= 10
+    for i, value, course in rows:
+        assert chosen(stated(document, i, value)).best == course, (i.name, value)
+
+
+def test_decision_nearly_changes_where_not_all_states_are_looked_at() -> None:
+    """The course named for each side is near the best there: three in four within a dollar, all within half a percent
+    of the new price (a repair that is best in between alone may not have been weighed).
+    """
+    found = turned(MANY_STATES)
+    assert found.finer is not None
+    rows = sides(found)
+    assert len(rows) >= 6
+    short = []
+    for i, value, course in rows:
+        decided = chosen(stated(MANY_STATES, i, value))
+        short.append((decided.courses[decided.best].worth - decided.courses[course].worth) / CENTS)
+    assert np.mean(np.array(short) <= 1.0) >= 0.75, short
+    assert max(short) <= 0.005 * found.scene.setting.terms.new_price / CENTS, short
+
+
+def test_decision_changes_at_each_chance(few: tuple[dict[str, Any], Turned]) -> None:
+    """Chances can't be stated: the courses of the setting with its posterior weighed anew by hand."""
+    _, found = few
+    s, looked = found.scene.setting, 0
+    for i in (i for i in found.inputs if i.mask):
+        line = next(x for x in found.decision.break_even.inputs if x.input == i.name)
+        has = (s.posterior.states & i.mask) != 0
+        p = float(s.posterior.weights[has].sum())
+        for change in line.changes:
+            for value, course in ((float(change.value) - i.step, change.below), (float(change.value), change.above)):
+                weights = s.posterior.weights * np.where(has, value / p, (1 - value) / (1 - p))
+                anew = replace(s, posterior=replace(s.posterior, weights=weights))
+                assert course_name(anew, best_course(all_courses(anew))) == course, (i.name, value)
+                looked += 1
+    assert looked or s.terms.perspective != "owner"
+
+
+# Functions of which the roots are known.
+
+LINE = Input("terms.x", "money", "x", 500.0, 0.0, 1000.0, 0.0, 1000.0, 1.0, True, "")
+
+
+def looker(*courses: Callable[[Floats], Floats]) -> Callable[[Sequence[tuple[int, Floats]]], list[Worth]]:
+    def look(wanted: Sequence[tuple[int, Floats]]) -> list[Worth]:
+        names = tuple("abc"[: len(courses)])
+        return [Worth(np.stack([f(x) * np.ones_like(x) for f in courses], axis=1), names, 0) for _, x in wanted]
+
+    return look
+
+
+def changes(*courses: Callable[[Floats], Floats], grid: Sequence[float] = ()) -> list[tuple[float, int, int]]:
+    values = np.array(grid) if len(grid) else np.linspace(0.0, 1000.0, 21)
+    look = looker(*courses)
+    (found,) = find_changes([LINE], [values], look([(0, values)]), look)
+    assert all(g.high - g.low == pytest.approx(1.0) for g in found)
+    return [(g.high, g.best_low, g.best_high) for g in found]
+
+
+def test_several_crossings_are_all_found() -> None:
+    """A wave of nine half turns crosses a constant where scipy's brentq has the roots, to the step."""
+
+    def wave(x: Floats) -> Floats:
+        return 900.0 * np.sin(x / 1000.0 * 9 * math.pi) + x
+
+    edges = np.linspace(0, 1000, 2001)
+    lead = wave(edges) - 450.0
+    roots = [
+        brentq(lambda x: wave(x) - 450.0, edges[k], edges[k + 1]) for k in np.flatnonzero(lead[1:] * lead[:-1] < 0)
+    ]
+    found = changes(lambda x: x * 0 + 450.0, wave)
+    assert len(roots) == len(found) == 9
+    for root, (value, _, _) in zip(roots, found, strict=True):
+        assert value - 1.0 <= root <= value
+    assert [a for _, a, _ in found] == [k % 2 for k in range(9)]
+
+
+def test_steep_bend_is_found_to_the_step() -> None:
+    """A root near the end of a curve that is flat first: brentq."""
+
+    def curve(x: Floats) -> Floats:
+        return np.exp(x / 60.0) - 4000.0
+
+    root = brentq(lambda x: float(curve(np.array(x))), 0, 1000)
+    ((value, below, above),) = changes(lambda x: x * 0, curve, grid=(0.0, 1000.0))
+    assert value - 1.0 <= root <= value
+    assert (below, above) == (0, 1)
+
+
+@pytest.mark.parametrize("at", [1.0, 2.0, 333.0, 499.0, 998.0, 1000.0])
+def test_jump_is_the_crossing(at: float) -> None:
+    """A billing step: from that value on the work costs 80 more."""
+    ((value, below, above),) = changes(lambda x: 100.0 - 80.0 * (x >= at), lambda x: x * 0 + 50.0, grid=(0.0, 1000.0))
+    assert (value, below, above) == (at, 0, 1)
+
+
+def test_none_in_range_is_an_answer() -> None:
+    assert changes(lambda x: x, lambda x: x - 5.0) == []
+
+
+def test_third_course_between_two_is_found() -> None:
+    """0, x - 500, and (x - 500) / 2 + 5 that is best from 490 to 510 only; the grid has its ends alone."""
+    found = changes(lambda x: x * 0, lambda x: x - 500.0, lambda x: (x - 500.0) / 2 + 5.0, grid=(0.0, 1000.0))
+    assert found == [(491.0, 0, 2), (510.0, 2, 1)]  # of equal ones the earlier
+
+
+@pytest.mark.parametrize("off", [-40.0, -0.3, 0.0, 7.0, 120.0])
+def test_change_is_settled_by_the_finer_look(off: float) -> None:
+    """The rough look has a course off by so much and bends otherwise; the finer one, of known root, is right."""
+
+    def truth(x: Floats) -> Floats:
+        return (x - 400.0) * (1 + x / 2000.0)
+
+    rough = looker(lambda x: x * 0, lambda x: truth(x) + off)
+    grid = np.linspace(0.0, 1000.0, 11)
+    for finer, root in ((looker(lambda x: x * 0, truth), 400.0), (None, brentq(lambda x: truth(x) + off, 0, 1000))):
+        ((g,),) = settle_changes([LINE], [grid], rough([(0, grid)]), rough, finer)
+        assert g.low - 1e-6 <= root <= g.high + 1e-6
+        assert g.high - g.low == pytest.approx(1.0)
+
+
+def test_jump_stays_and_a_change_out_of_range_goes() -> None:
+    grid = np.linspace(0.0, 1000.0, 11)
+    jump = looker(lambda x: 100.0 - 80.0 * (x >= 333.0), lambda x: x * 0 + 50.0)
+    nearly = looker(lambda x: 100.0 - 80.0 * (x >= 333.0), lambda x: x * 0 + 55.0)
+    ((g,),) = settle_changes([LINE], [grid], jump([(0, grid)]), jump, nearly)
+    assert g.high == 333.0
+    tenths = replace(LINE, unit="years", most=30.0, step=0.1)
+    grid_of_years = np.linspace(0.0, 30.0, 11)
+    rough, truth = (looker(lambda x: x * 0, lambda x, at=at: x - at) for at in (2.95, 0.05))
+    ((g,),) = settle_changes([tenths], [grid_of_years], rough([(0, grid_of_years)]), rough, truth)
+    assert (g.low, g.high) == (0.0, pytest.approx(0.1)), "at the very end of the range, not a hair below it"
+    line, beyond = (looker(lambda x: x * 0, lambda x, at=at: x - at) for at in (990.0, 1100.0))
+    assert settle_changes([LINE], [grid], line([(0, grid)]), line, beyond) == [[]]
+
+
+def test_three_points_stand_for_a_normal() -> None:
+    """Keefer and Bodily 1983 (from memory): extended Pearson-Tukey has the mean exactly, the variance within 0.2 %."""
+    points = np.array([-1.6448536269514722, 0.0, 1.6448536269514722])  # of the standard normal
+    weights = np.array(THREE_POINTS)
+    assert weights.sum() == pytest.approx(1.0, abs=1e-12)
+    assert weights @ points == pytest.approx(0.0, abs=1e-12)
+    assert weights @ points**2 == pytest.approx(1.0, abs=0.002)
+
+
+# The answer as a whole.
+
+
+def open_case(class_id: str) -> dict[str, Any]:
+    return {
+        "perspective": "owner",
+        "machine": {"class": class_id, "age_years": 6.0},
+        "complaints": [sorted(machine_class(class_id).complaints)[1]],
+    }
+
+
+def amount(x: Decimal) -> str:
+    return f"{x:f}"
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_missing_figure_goes_once_all_is_stated(class_id: str) -> None:
+    """Class, age and complaint alone leave one figure to find out; with every one stated none is worth a cent."""
+    document = open_case(class_id)
+    decision = decide(document)
+    assert decision.break_even.missing is not None
+    facts = machine_class(class_id).facts
+    document["history"] = {name: fact.levels[0] for name, fact in facts.items()}
+    for _ in range(4):
+        found = turned(document)
+        missing = found.decision.break_even.missing
+        if missing is None:
+            break
+        for line in found.decision.break_even.inputs:
+            if line.worth_knowing is not None:
+                i = found.input(line.input)
+                document = stated(document, i, float(line.value) * (CENTS if i.unit == "money" else 1))
+    assert missing is None or missing.worth_knowing == 0
+    assert not found.facts
+    assert all(i.stated or i.mask for i in found.inputs)
+
+
+def test_tornado_is_sorted_and_each_line_holds_together(few: tuple[dict[str, Any], Turned]) -> None:
+    _, found = few
+    lines, answer = found.decision.break_even.inputs, found.decision.verdict.course
+    assert [x.swing for x in lines] == sorted((x.swing for x in lines), reverse=True)
+    for x in lines:
+        assert x.searched_from <= x.low.value <= x.value <= x.high.value <= x.searched_to
+        assert x.swing == abs(x.high.of_the_answer - x.low.of_the_answer)
+        assert all(end.net_worth >= end.of_the_answer for end in (x.low, x.high))
+        values = [c.value for c in x.changes]
+        assert values == sorted(values)
+        for a, b in zip(x.changes, x.changes[1:], strict=False):
+            assert a.above == b.below
+        here = [c.above for c in x.changes if c.value <= x.value] or [c.below for c in x.changes] or [answer]
+        assert (here[-1] if any(c.value <= x.value for c in x.changes) else here[0]) == answer, x.input
+
+
+def test_two_way_table_against_decisions() -> None:
+    """Middle: the answer. Corners: the decision with both figures stated, to the cent."""
+    document = {
+        **FEW_STATES["shop"],
+        "machine": {"class": "mower_walk_behind", "age_years": 6.0, "new_price": "500.00"},
+        "market": {"running": "240.00"},
+    }
+    found = turned(document)
+    first, second = found.input("machine.new_price"), found.input("market.running")
+    table = two_way(found.worlds, first, second, "USD", 3)
+    best = next(x for x in found.decision.courses if x.course == found.decision.verdict.course)
+    assert (table.first_values[1], table.second_values[1]) == (Decimal("500.00"), Decimal("240.00"))
+    assert (table.courses[1][1], table.net_worth[1][1]) == (best.course, best.net_worth)
+    for a in (0, 2):
+        for b in (0, 2):
+            both = stated(document, first, float(table.first_values[a]) * CENTS)
+            decided = chosen(stated(both, second, float(table.second_values[b]) * CENTS))
+            assert table.courses[a][b] == decided.best
+            worth = decided.courses[decided.best].worth / CENTS
+            assert float(table.net_worth[a][b]) == pytest.approx(worth, abs=0.005 + 1e-9)
+    with pytest.raises(ValueError, match="can't be laid"):
+        two_way(found.worlds, first, next(i for i in found.inputs if i.mask), "USD")
+
+
+def test_same_case_same_answer(few: tuple[dict[str, Any], Turned]) -> None:
+    document, found = few
+    once, again = (json.dumps(to_json(d.break_even)) for d in (found.decision, decide(document)))
+    assert once == again
+
+
+# By hand.
+
+
+def one_part() -> tuple[dict[str, str], dict[str, Any]]:
+    """Return a rulebook of one fault, one job of 20 hours and one part, and a reseller's case of it for 300."""
+    module = """
+        [module]
+        id = "small"
+        title = "small"
+        source = "invented"
+        [faults.worn]
+        title = "worn"
+        prior = 0.2
+        service_loss = 1.0
+        claim_chance = 1.0
+        as_is_share = 1e-9
+        shows = { pull = [0.5] }
+        source = "invented"
+        [faults.something_else]
+        title = "something else"
+        prior = 1e-12
+        service_loss = 1.0
+        as_is_share = 1e-9
+        shows = { pull = [0.5] }
+        source = "invented"
+        [jobs.renew]
+        title = "renew it"
+        operations = ["renew"]
+        parts = [{ part = "piece", quantity = 1 }]
+        clears = ["worn", "something_else"]
+        source = "invented"
+        [operations.renew]
+        title = "renew it"
+        hours = [20, 20, 20]
+        source = "invented"
+        [parts.piece]
+        title = "piece"
+        price = [100, 100, 100]
+        source = "invented"
+        [operations.test_run]
+        title = "test run"
+        hours = [5, 5, 5]
+        source = "invented"
+        [operations.trace_fault]
+        title = "trace"
+        hours = [0, 0, 0]
+        source = "invented"
+        [checks.pull]
+        title = "pull"
+        complaint = true
+        outcomes = ["normal", "hard"]
+        leak = [1.0]
+        source = "invented"
+        [complaints.hard]
+        title = "hard"
+        check = "pull"
+        outcome = "hard"
+        source = "invented"
+        [release_checks.dry]
+        title = "dry"
+        source = "invented"
+        [cautions.manual]
+        text = "manual"
+        source = "invented"
+        """
+    document: dict[str, Any] = {
+        "perspective": "reseller",
+        "machine": {"class": "small", "age_years": 3.0, "new_price": "900.00"},
+        "complaints": ["hard"],
+        "market": {"running": "300.00", "part_out": "0.00", "scrap": "0.00"},
+        "prices": {"piece": "100.00"},
+        "terms": {
+            "work_by": "self", "hour_worth": "1.00", "slowness": 1.0, "selling_fee_rate": 0.0, "selling_hours": 0.0,
+            "cleaning_hours": 0.0, "unsold_chance": 0.0, "parts_lead_days": 0.0,
+        },
+        "find": {"asking_price": "150.00", "travel_cost": "12.00", "travel_hours": 3.0},
+    }  # fmt: skip
+    return texts(module, CLASS), document
+
+
+def test_price_of_a_part_by_hand() -> None:
+    """Sold for 300, less 20 and 5 hours at 1.00, less the part: 175 with it at 100, nothing with it at 100 + 175.
+
+    At 275.00 both bring nothing and the repair, which stands first, is kept; from 275.01 on the machine is let go.
+    What can be paid for it: 175 less the trip, 12.00 and 3 hours at 1.00: 160.00; from 160.01 on it is left.
+    """
+    books, document = one_part()
+    case, c = econ.read_case(document, econ.Shelf(books), TODAY)
+    decision = econ.decide(case, c, econ.read_defaults(books))
+    lines = {x.input: x for x in decision.break_even.inputs}
+    best = next(x for x in decision.courses if x.course == decision.verdict.course)
+    assert best.course == "repair:renew"
+    assert best.net_worth == Decimal("175.00")
+    (change,) = lines["prices.piece"].changes
+    assert change.value == Decimal("275.01")
+    assert change.below == best.course
+    assert change.above in DISPOSALS
+    asking = lines["find.asking_price"]
+    assert decision.offer is not None
+    assert decision.offer.highest == Decimal("160.00")
+    assert [(x.value, x.below, x.above) for x in asking.changes] == [(Decimal("160.01"), best.course, LEAVE)]
+    assert (asking.low.of_the_answer, asking.high.of_the_answer) == (Decimal("40.00"), Decimal("-20.00"))
+    assert (asking.high.course, asking.high.net_worth) == (LEAVE, Decimal(0))
+
+
+# As people read it.
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_first_answer_has_a_range_and_the_one_thing_to_find_out(class_id: str) -> None:
+    decision = decide(open_case(class_id))
+    text = decision_text(decision, machine_class(class_id))
+    assert 0 < text.index("\nThis would change the answer\n") < text.index("\nWhat can be done\n")
+    section = " ".join(text.partition("This would change the answer")[2].partition("What can be done")[0].split())
+    missing = decision.break_even.missing
+    assert missing is not None
+    assert missing.low < missing.high
+    assert "the answer then comes out between" in section
+    assert section.count("Most worth finding out") + section.count("nothing is worth finding out first") == 1
+    for word in ("EVSI", "EVPI"):
+        assert word not in text
+
+
+# Odd cases.
+
+
+def finite(x: Any) -> bool:
+    if isinstance(x, dict):
+        return all(map(finite, x.values()))
+    if isinstance(x, list):
+        return all(map(finite, x))
+    return not isinstance(x, float) or math.isfinite(x)
+
+
+def holds(document: dict[str, Any]) -> None:
+    decision = decide(document)
+    assert finite(to_json(decision))
+    json.dumps(to_json(decision), allow_nan=False)
+    for x in decision.break_even.inputs:
+        assert x.searched_from <= x.low.value <= x.high.value <= x.searched_to, x.input
+        assert x.searched_from <= x.value <= x.searched_to, x.input
+        assert all(x.searched_from <= c.value <= x.searched_to and c.below != c.above for c in x.changes)
+
+
+NO_PRICES = dict.fromkeys(machine_class("tiller_rear_tine").parts, "0.00")
+ODD: dict[str, dict[str, Any]] = {
+    "no minor digits": {"currency": "JPY", "machine": {"new_price": "90000"}},
+    "a machine of three yen": {"currency": "JPY", "machine": {"new_price": "3"}},
+    "three minor digits": {"currency": "KWD", "machine": {"new_price": "250.125"}},
+    "parts for nothing": {"prices": NO_PRICES, "terms": {"hour_worth": "0.00"}},
+    "shortest horizon": {"terms": {"horizon_years": 0.5}},
+    "longest horizon": {"terms": {"horizon_years": 30.0}},
+    "new": {"machine": {"age_years": 0.0}},
+    "very old": {"machine": {"age_years": 80.0}},
+    "worn out": {"machine": {"hours": 50_000.0}},
+    "commercial": {"machine": {"use": "commercial"}},
+    "doing without costs nothing": {"terms": {"do_without_per_year": "0.00"}, "market": {"as_is": "0.00"}},
+    "worth nothing": {"market": {"running": "0.00", "part_out": "0.00", "scrap": "-50.00", "used_price": "0.00"}},
+    "rates at their ends": {"terms": {"real_rate": 1.0, "upkeep_rate": 1.0, "hours_factor": 0.1}},
+    "free shop": {"perspective": "shop", "terms": {"shop_rate": "0.00", "queue_weeks": 0.0, "parts_lead_days": 0.0}},
+    "free find": {"perspective": "reseller", "find": {"asking_price": "0.00"}},
+    "unsold for sure": {"perspective": "reseller", "terms": {"unsold_chance": 1.0, "selling_fee_rate": 1.0}},
+    "nothing known": {"complaints": [], "machine": {"age_years": None}},
+}
+
+
+@pytest.mark.parametrize("odd", list(ODD))
+def test_odd_case_stays_finite(odd: str) -> None:
+    document = {**FEW_STATES["owner"], "terms": {}}
+    for name, value in ODD[odd].items():
+        document[name] = {**document.get(name, {}), **value} if isinstance(value, dict) else value
+    holds(document)
+
+
+@settings(max_examples=5, deadline=None, derandomize=True)
+@given(cases())
+def test_any_case_stays_finite(document: dict[str, Any]) -> None:
+    with contextlib.suppress(econ.BadInput):  # findings that can't occur together
+        holds(document)
+
+
+@pytest.mark.slow
+@settings(max_examples=60, deadline=None)
+@given(cases())
+def test_many_cases_stay_finite(document: dict[str, Any]) -> None:
+    with contextlib.suppress(econ.BadInput):
+        holds(document)
