@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from copy import deepcopy
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, cast
+from typing import Any
 from unittest.mock import patch
 
 import econ
 from econ import turns, verdict
 from econ.breakeven import BreakEven
-from econ.courses import best_course
+from econ.courses import all_courses, best_course
 from econ.inputs import Fact, Input
 from econ.money import DIGITS
-from econ.setting import Course, course_name
+from econ.setting import Course, Setting, course_name
 from econ.turns import Scene
 from econ.worlds import Ground, Worlds
 
@@ -75,15 +76,20 @@ class Chosen:
 def chosen(document: Mapping[str, Any]) -> Chosen:
     """Return what a decision chooses and among which courses, without its plan, risk and break-evens."""
 
-    def courses_of(*given: Any) -> Chosen:
-        s, courses = given[2], given[6]
-        named = {course_name(s, x): x for x in courses if not x.barred}
-        return Chosen(named, course_name(s, best_course(courses)))
+    kept: list[tuple[Setting, Sequence[Course]]] = []
 
-    nothing = {name: lambda *given: None for name in ("turns", "stage")}
-    with patch.multiple(verdict, _answer=courses_of, **nothing):
-        found: Any = econ.decide(*read(document), defaults())
-    return cast(Chosen, found)
+    def courses_of(s: Setting, *given: Any) -> Sequence[Course]:
+        kept.append((s, all_courses(s, *given)))
+        raise _EnoughError
+
+    with patch.object(verdict, "all_courses", courses_of), suppress(_EnoughError):
+        econ.decide(*read(document), defaults())
+    s, courses = kept[0]
+    return Chosen({course_name(s, x): x for x in courses if not x.barred}, course_name(s, best_course(courses)))
+
+
+class _EnoughError(Exception):
+    """The courses are known; the rest of a decision is not needed."""
 
 
 def stated(document: Mapping[str, Any], i: Input, value: float) -> dict[str, Any]:
