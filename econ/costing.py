@@ -39,6 +39,7 @@ class Bench:
     op_trouble_parts: (operations,) allowance for parts of complications [minor units, as charged].
     op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
     unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
+    consumable: (parts,) at hand or had nearby: not waited for, not shipped.
     op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
     op_hours, op_trouble_hours, op_trouble_parts, unit_cost and unit_price have a row for each world where they differ.
     free_labour, free_parts: (jobs,) covered by a warranty or a recall. recalled: (jobs,) paid for by a recall, not by
@@ -58,6 +59,7 @@ class Bench:
     job_parts: IntArray
     unit_cost: IntArray
     unit_price: IntArray
+    consumable: Bools
     op_tools: Bools
     tool_price: IntArray
     free_labour: Bools
@@ -229,6 +231,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         _quantities([j.parts for j in c.jobs.values()], parts),
         unit_cost,
         unit_price,
+        np.array([x.consumable for x in c.parts.values()], dtype=bool),
         np.array([[t in o.tools and missing[i] for i, t in enumerate(tools)] for o in c.operations.values()]).reshape(
             len(ops), len(tools)
         ),
@@ -250,7 +253,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
 class Work:
     """The work in n scopes: operations done and charged (n, operations); parts charged and fitted (n, parts).
 
-    borne: parts that whoever does the work pays for, charged or not. any_part: whether parts have to be waited for.
+    borne: parts that whoever does the work pays for, charged or not. any_part: whether parts have to be waited for;
+    ships: whether shipping is charged for them; consumables count for neither.
     """
 
     done: Bools
@@ -259,6 +263,7 @@ class Work:
     fitted: IntArray
     borne: IntArray
     any_part: Bools
+    ships: Bools
 
 
 def members(bench: Bench, scopes: Sequence[Sequence[int]]) -> Bools:
@@ -291,15 +296,15 @@ def work(bench: Bench, member: Bools) -> Work:
         result: IntArray = quantity.astype(np.int64)
         return result
 
+    def ordered(quantity: IntArray) -> Bools:
+        result: Bools = np.any(quantity[:, ~bench.consumable] > 0, axis=1)
+        return result
+
     fitted = parts(np.zeros_like(bench.free_parts))
-    return Work(
-        used(member) | always,
-        paid(bench.free_labour),
-        parts(bench.free_parts) if bench.free_parts.any() else fitted,
-        fitted,
-        parts(bench.recalled) if bench.recalled.any() else fitted,
-        np.any(fitted > 0, axis=1).reshape(-1),
-    )
+    charged = parts(bench.free_parts) if bench.free_parts.any() else fitted
+    borne = parts(bench.recalled) if bench.recalled.any() else fitted
+    done = used(member) | always
+    return Work(done, paid(bench.free_labour), charged, fitted, borne, ordered(fitted), ordered(charged))
 
 
 def labour_charge(charges: Charges, hours: IntArray) -> IntArray:
@@ -339,27 +344,16 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     if charges.supplies_cap is not None:
         supplies = np.minimum(supplies, charges.supplies_cap)
     tools = ((w.done.astype(float) @ bench.op_tools > 0).astype(float) @ bench.tool_price).astype(np.int64)
-    shipping = np.where((w.quantity > 0).any(axis=1), charges.shipping, 0)
+    shipping = np.where(w.ships, charges.shipping, 0)
     fees = shipping + sum(a for _, a in charges.fixed)
     kinds = {"labour": labour, "parts": parts + tools, "supplies": supplies, "fees": fees}
     base = sum((kinds[k] for k in sorted(charges.taxable)), np.zeros_like(hours))
     tax = tax_on(charges, base)
     before_card = labour + parts + supplies + tools + fees + (0 if charges.tax_inclusive else tax)
     card = share(before_card, charges.card_rate)
+    paid = before_card + card
     return Tickets(
-        hours,
-        labour,
-        parts,
-        supplies,
-        tools,
-        fees,
-        tax,
-        card,
-        before_card + card,
-        own_time,
-        parts_cost,
-        shipping,
-        w.any_part,
+        hours, labour, parts, supplies, tools, fees, tax, card, paid, own_time, parts_cost, shipping, w.any_part
     )
 
 

@@ -124,7 +124,7 @@ class Orders:
         self._lead = s.terms["parts_lead_days"] / 7
         self._early = min(s.terms["queue_weeks"], self._lead)
         parts = s.bench.parts
-        self._waited = np.array([not c.parts[p].consumable for p in parts])
+        self._waited = ~s.bench.consumable
         unnamed = {q.part for job in c.jobs.values() if set(job.cleared) == {SOMETHING_ELSE} for q in job.parts}
         self._unnamed = np.array([p in unnamed for p in parts])
         gains = self._shipping > 0 or (self._lead > 0 and s.payoffs.week > 0)
@@ -144,13 +144,13 @@ class Orders:
         mass = np.bincount(place.ravel(), (chance[:, None] * self._weights).ravel(), sets.size).astype(float)
         return _Repair(
             w.fitted[0] * self._waited,
-            bool((w.quantity[0] > 0).any()),
+            bool(w.ships[0]),
             chance,
             rows[:, 8].reshape(left.shape),
             rows[:, 4].reshape(left.shape),
             place,
             then.fitted * self._waited,
-            np.any(then.quantity > 0, axis=1).reshape(-1),
+            then.ships,
             mass,
         )
 

@@ -44,17 +44,11 @@ class AfterRepair:
         self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
         self.place = packed(setting.table.failing, setting.in_play)
         p = setting.payoffs
-        self._instead = np.max(
-            np.broadcast_arrays(
-                *(
-                    r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
-                    for name, r in p.replacements.items()
-                )
-            )
-            if p.replacements
-            else np.zeros(1),
-            axis=0,
-        )
+        instead = [
+            r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
+            for name, r in p.replacements.items()
+        ]
+        self._instead = np.max(np.broadcast_arrays(*instead) if instead else np.zeros(1), axis=0)
 
     def __call__(self, masks: Masks, renewal: float, worn: int) -> Floats:
         """Return the rows for each set of faults left in the one world there is, (k, ROWS)."""

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from econ.costing import members, tickets
+from econ.costing import members, tickets, work
 from econ.estimate import Estimate, make_estimate
 
 from . import small
@@ -111,6 +111,23 @@ def test_parts_of_the_test_run_are_charged() -> None:
         "[operations.test_run]\n", '[operations.test_run]\nparts = [{ part = "oil", quantity = 1 }]\n'
     )
     assert estimate((SEAL,), module).total == SEAL_LABOUR + SEAL_PARTS + Decimal("8.00")
+
+
+def test_consumables_are_neither_waited_for_nor_shipped() -> None:
+    """Oil for the test run is had nearby: the test run alone costs 0.1 h at 100 and 8 of oil; the seal is shipped."""
+    module = MODULE.replace(
+        "[operations.test_run]\n", '[operations.test_run]\nparts = [{ part = "oil", quantity = 1 }]\n'
+    )
+    shipping = {"parts_shipping": "7.50"}
+    assert estimate((), module, terms=shipping).total == Decimal("18.00")
+    oil_and_shipping = Decimal("15.50")
+    assert estimate((SEAL,), module, terms=shipping).total == SEAL_LABOUR + SEAL_PARTS + oil_and_shipping
+    covered = [{"job": "seal_job", "months_ago": 1.0, "warranty_months": 3.0, "covers": ["parts"]}]
+    assert all(x.what != "shipping of parts" for x in estimate((SEAL,), terms=shipping, prior_jobs=covered).lines)
+    bench, _ = bench_of(module, prior_jobs=covered)
+    w = work(bench, members(bench, [(), (SEAL,), (BEARING,)]))
+    assert w.any_part.tolist() == [False, True, True], "a part under warranty has to come too"
+    assert w.ships.tolist() == [False, False, True]
 
 
 @pytest.mark.parametrize(

@@ -69,6 +69,9 @@ def test_lines_sum_to_the_total_and_to_the_ticket(
     assert sum((line.amount for line in found.lines), Decimal(0)) == found.total
     assert found.total == Decimal(int(ticket.total[0])).scaleb(-2)
     assert found.own_time == Decimal(int(ticket.own_time[0])).scaleb(-2)
+    shipped = any(line.what == "shipping of parts" for line in found.lines)
+    bought = any(line.kind == "part" and line.amount > 0 for line in found.lines)
+    assert shipped == (bought and float(terms["parts_shipping"]) > 0), "consumables are had nearby"
     assert found.total >= 0
     assert found.deposit <= found.total
     parts = ticket.labour + ticket.parts + ticket.supplies + ticket.tools + ticket.fees + ticket.card

@@ -119,11 +119,12 @@ class Flows:
         return [int(q) if o else 0 for q, o in zip(fitted, self.ordered, strict=True)]
 
     def waits(self, jobs: tuple[int, ...]) -> bool:
-        return bool(work(self.s.bench, members(self.s.bench, [jobs])).any_part[0])
+        return any(self.needs(jobs))
 
     def posts(self, jobs: tuple[int, ...]) -> bool:
         """Return whether an order for these jobs has to be paid for: not what a warranty covers."""
-        return bool((work(self.s.bench, members(self.s.bench, [jobs])).quantity[0] > 0).any())
+        charged = work(self.s.bench, members(self.s.bench, [jobs])).quantity[0]
+        return any(q > 0 and o for q, o in zip(charged, self.ordered, strict=True))
 
     def going_back(self, stock: list[int]) -> float:
         return sum(q / 1000 * x for q, x in zip(stock, self.lost, strict=True))
