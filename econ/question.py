@@ -134,6 +134,7 @@ def job_ticket(case: Case, c: MachineClass, terms: Terms, hours: float) -> tuple
         free_labour=none[0],
         free_parts=none[0],
         recalled=none[0],
+        consumable=none[0],
         barred={},
     )
     return cost_by_part_price(case, bench, (0,), 0)
