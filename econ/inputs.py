@@ -21,7 +21,7 @@ from econ.money import DIGITS
 from econ.rulebook import SOMETHING_ELSE, MachineClass
 from econ.setting import Setting
 from econ.terms import Default, life_figures
-from econ.worlds import LONGER, Ask
+from econ.worlds import LIKELY, LONGER, Ask
 
 Floats = NDArray[np.float64]
 Unit = Literal["money", "years", "hours", "days", "weeks", "share", "times"]
@@ -177,10 +177,11 @@ class _Maker:
         self.add(f"terms.{name}", unit, name, value, spread, default.source, stated, step, least, most)
 
     def chance(self, name: str, mask: int) -> None:
-        """Add the chance of any fault of a mask."""
+        """Add the chance of any fault of a mask, where the likeliest states differ in it."""
         p = self._s.posterior
         value = float(p.weights[(p.states & mask) != 0].sum())
-        if 0.0005 < value < 0.9995:
+        likely = (p.states[:LIKELY] & mask) != 0
+        if 0.0005 < value < 0.9995 and likely.any() and not likely.all():
             low, high = _odds_around(value)
             source = "judgement: odds of half to twice those computed"
             self.found.append(Input(name, "share", "", value, low, high, 0.0, 0.999, 0.0001, False, source, mask))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -14,26 +14,19 @@ from unittest.mock import patch
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 import econ
 from api.answer import to_json
 from api.text import decision_text
 from econ import repairs
-from econ.breakeven import THREE_POINTS, find_changes, settle_changes, two_way
+from econ.breakeven import two_way
 from econ.courses import all_courses, best_course
 from econ.inputs import Input
-from econ.payoffs import DISPOSALS
 from econ.setting import course_name
-from econ.turns import LEAVE
-from econ.worlds import Worth
 
-from ..strategies import CLASS_IDS, TODAY, cases, decide, machine_class
-from .small import CLASS, texts
+from ..strategies import CLASS_IDS, cases, decide, machine_class
 from .turning import Turned, chosen, stated, turned
 
-Floats = NDArray[np.float64]
 CENTS = 100
 NOTHING = 0.001  # [minor units]
 FEW_STATES: dict[str, dict[str, Any]] = {
@@ -58,6 +51,14 @@ MANY_STATES: dict[str, Any] = {
     "perspective": "owner",
     "machine": {"class": "tiller_rear_tine", "age_years": 5.0},
     "complaints": ["knocks"],
+}
+
+SURE: dict[str, Any] = {  # hidden damage is all but sure: every likely state has some
+    "perspective": "owner",
+    "machine": {"class": "mower_blade_clutch", "age_years": 5.0},
+    "history": {"oil_care": {"level": "neglected", "reliable": 0.5}, "ran_low": "yes"},
+    "complaints": ["knocks", "pulls_hard"],
+    "findings": [{"check": "oil_look", "outcome": "metal"}],
 }
 
 
@@ -125,113 +126,6 @@ def test_decision_changes_at_each_chance(few: tuple[dict[str, Any], Turned]) -> 
     assert looked or s.terms.perspective != "owner"
 
 
-# Functions of which the roots are known.
-
-LINE = Input("terms.x", "money", "x", 500.0, 0.0, 1000.0, 0.0, 1000.0, 1.0, True, "")
-
-
-def looker(*courses: Callable[[Floats], Floats]) -> Callable[[Sequence[tuple[int, Floats]]], list[Worth]]:
-    def look(wanted: Sequence[tuple[int, Floats]]) -> list[Worth]:
-        names = tuple("abc"[: len(courses)])
-        return [Worth(np.stack([f(x) * np.ones_like(x) for f in courses], axis=1), names, 0) for _, x in wanted]
-
-    return look
-
-
-def changes(*courses: Callable[[Floats], Floats], grid: Sequence[float] = ()) -> list[tuple[float, int, int]]:
-    values = np.array(grid) if len(grid) else np.linspace(0.0, 1000.0, 21)
-    look = looker(*courses)
-    (found,) = find_changes([LINE], [values], look([(0, values)]), look)
-    assert all(g.high - g.low == pytest.approx(1.0) for g in found)
-    return [(g.high, g.best_low, g.best_high) for g in found]
-
-
-def test_several_crossings_are_all_found() -> None:
-    """A wave of nine half turns crosses a constant where scipy's brentq has the roots, to the step."""
-
-    def wave(x: Floats) -> Floats:
-        return 900.0 * np.sin(x / 1000.0 * 9 * math.pi) + x
-
-    edges = np.linspace(0, 1000, 2001)
-    lead = wave(edges) - 450.0
-    roots = [
-        brentq(lambda x: wave(x) - 450.0, edges[k], edges[k + 1]) for k in np.flatnonzero(lead[1:] * lead[:-1] < 0)
-    ]
-    found = changes(lambda x: x * 0 + 450.0, wave)
-    assert len(roots) == len(found) == 9
-    for root, (value, _, _) in zip(roots, found, strict=True):
-        assert value - 1.0 <= root <= value
-    assert [a for _, a, _ in found] == [k % 2 for k in range(9)]
-
-
-def test_steep_bend_is_found_to_the_step() -> None:
-    """A root near the end of a curve that is flat first: brentq."""
-
-    def curve(x: Floats) -> Floats:
-        return np.exp(x / 60.0) - 4000.0
-
-    root = brentq(lambda x: float(curve(np.array(x))), 0, 1000)
-    ((value, below, above),) = changes(lambda x: x * 0, curve, grid=(0.0, 1000.0))
-    assert value - 1.0 <= root <= value
-    assert (below, above) == (0, 1)
-
-
-@pytest.mark.parametrize("at", [1.0, 2.0, 333.0, 499.0, 998.0, 1000.0])
-def test_jump_is_the_crossing(at: float) -> None:
-    """A billing step: from that value on the work costs 80 more."""
-    ((value, below, above),) = changes(lambda x: 100.0 - 80.0 * (x >= at), lambda x: x * 0 + 50.0, grid=(0.0, 1000.0))
-    assert (value, below, above) == (at, 0, 1)
-
-
-def test_none_in_range_is_an_answer() -> None:
-    assert changes(lambda x: x, lambda x: x - 5.0) == []
-
-
-def test_third_course_between_two_is_found() -> None:
-    """0, x - 500, and (x - 500) / 2 + 5 that is best from 490 to 510 only; the grid has its ends alone."""
-    found = changes(lambda x: x * 0, lambda x: x - 500.0, lambda x: (x - 500.0) / 2 + 5.0, grid=(0.0, 1000.0))
-    assert found == [(491.0, 0, 2), (510.0, 2, 1)]  # of equal ones the earlier
-
-
-@pytest.mark.parametrize("off", [-40.0, -0.3, 0.0, 7.0, 120.0])
-def test_change_is_settled_by_the_finer_look(off: float) -> None:
-    """The rough look has a course off by so much and bends otherwise; the finer one, of known root, is right."""
-
-    def truth(x: Floats) -> Floats:
-        return (x - 400.0) * (1 + x / 2000.0)
-
-    rough = looker(lambda x: x * 0, lambda x: truth(x) + off)
-    grid = np.linspace(0.0, 1000.0, 11)
-    for finer, root in ((looker(lambda x: x * 0, truth), 400.0), (None, brentq(lambda x: truth(x) + off, 0, 1000))):
-        ((g,),) = settle_changes([LINE], [grid], rough([(0, grid)]), rough, finer)
-        assert g.low - 1e-6 <= root <= g.high + 1e-6
-        assert g.high - g.low == pytest.approx(1.0)
-
-
-def test_jump_stays_and_a_change_out_of_range_goes() -> None:
-    grid = np.linspace(0.0, 1000.0, 11)
-    jump = looker(lambda x: 100.0 - 80.0 * (x >= 333.0), lambda x: x * 0 + 50.0)
-    nearly = looker(lambda x: 100.0 - 80.0 * (x >= 333.0), lambda x: x * 0 + 55.0)
-    ((g,),) = settle_changes([LINE], [grid], jump([(0, grid)]), jump, nearly)
-    assert g.high == 333.0
-    tenths = replace(LINE, unit="years", most=30.0, step=0.1)
-    grid_of_years = np.linspace(0.0, 30.0, 11)
-    rough, truth = (looker(lambda x: x * 0, lambda x, at=at: x - at) for at in (2.95, 0.05))
-    ((g,),) = settle_changes([tenths], [grid_of_years], rough([(0, grid_of_years)]), rough, truth)
-    assert (g.low, g.high) == (0.0, pytest.approx(0.1)), "at the very end of the range, not a hair below it"
-    line, beyond = (looker(lambda x: x * 0, lambda x, at=at: x - at) for at in (990.0, 1100.0))
-    assert settle_changes([LINE], [grid], line([(0, grid)]), line, beyond) == [[]]
-
-
-def test_three_points_stand_for_a_normal() -> None:
-    """Keefer and Bodily 1983 (from memory): extended Pearson-Tukey has the mean exactly, the variance within 0.2 %."""
-    points = np.array([-1.6448536269514722, 0.0, 1.6448536269514722])  # of the standard normal
-    weights = np.array(THREE_POINTS)
-    assert weights.sum() == pytest.approx(1.0, abs=1e-12)
-    assert weights @ points == pytest.approx(0.0, abs=1e-12)
-    assert weights @ points**2 == pytest.approx(1.0, abs=0.002)
-
-
 # The answer as a whole.
 
 
@@ -258,7 +152,7 @@ def test_missing_figure_goes_once_all_is_stated(class_id: str) -> None:
     for _ in range(4):
         found = turned(document)
         missing = found.decision.break_even.missing
-        if missing is None:
+        if missing is None or all(i.stated or i.mask for i in found.inputs):
             break
         for line in found.decision.break_even.inputs:
             if line.worth_knowing is not None:
@@ -315,111 +209,6 @@ def test_same_case_same_answer(few: tuple[dict[str, Any], Turned]) -> None:
     assert once == again
 
 
-# By hand.
-
-
-def one_part() -> tuple[dict[str, str], dict[str, Any]]:
-    """Return a rulebook of one fault, one job of 20 hours and one part, and a reseller's case of it for 300."""
-    module = """
-        [module]
-        id = "small"
-        title = "small"
-        source = "invented"
-        [faults.worn]
-        title = "worn"
-        prior = 0.2
-        service_loss = 1.0
-        claim_chance = 1.0
-        as_is_share = 1e-9
-        shows = { pull = [0.5] }
-        source = "invented"
-        [faults.something_else]
-        title = "something else"
-        prior = 1e-12
-        service_loss = 1.0
-        as_is_share = 1e-9
-        shows = { pull = [0.5] }
-        source = "invented"
-        [jobs.renew]
-        title = "renew it"
-        operations = ["renew"]
-        parts = [{ part = "piece", quantity = 1 }]
-        clears = ["worn", "something_else"]
-        source = "invented"
-        [operations.renew]
-        title = "renew it"
-        hours = [20, 20, 20]
-        source = "invented"
-        [parts.piece]
-        title = "piece"
-        price = [100, 100, 100]
-        source = "invented"
-        [operations.test_run]
-        title = "test run"
-        hours = [5, 5, 5]
-        source = "invented"
-        [operations.trace_fault]
-        title = "trace"
-        hours = [0, 0, 0]
-        source = "invented"
-        [checks.pull]
-        title = "pull"
-        complaint = true
-        outcomes = ["normal", "hard"]
-        leak = [1.0]
-        source = "invented"
-        [complaints.hard]
-        title = "hard"
-        check = "pull"
-        outcome = "hard"
-        source = "invented"
-        [release_checks.dry]
-        title = "dry"
-        source = "invented"
-        [cautions.manual]
-        text = "manual"
-        source = "invented"
-        """
-    document: dict[str, Any] = {
-        "perspective": "reseller",
-        "machine": {"class": "small", "age_years": 3.0, "new_price": "900.00"},
-        "complaints": ["hard"],
-        "market": {"running": "300.00", "part_out": "0.00", "scrap": "0.00"},
-        "prices": {"piece": "100.00"},
-        "terms": {
-            "work_by": "self", "hour_worth": "1.00", "slowness": 1.0, "selling_fee_rate": 0.0, "selling_hours": 0.0,
-            "cleaning_hours": 0.0, "unsold_chance": 0.0, "parts_lead_days": 0.0,
-        },
-        "find": {"asking_price": "150.00", "travel_cost": "12.00", "travel_hours": 3.0},
-    }  # fmt: skip
-    return texts(module, CLASS), document
-
-
-def test_price_of_a_part_by_hand() -> None:
-    """Sold for 300, less 20 and 5 hours at 1.00, less the part: 175 with it at 100, nothing with it at 100 + 175.
-
-    At 275.00 both bring nothing and the repair, which stands first, is kept; from 275.01 on the machine is let go.
-    What can be paid for it: 175 less the trip, 12.00 and 3 hours at 1.00: 160.00; from 160.01 on it is left.
-    """
-    books, document = one_part()
-    case, c = econ.read_case(document, econ.Shelf(books), TODAY)
-    decision = econ.decide(case, c, econ.read_defaults(books))
-    lines = {x.input: x for x in decision.break_even.inputs}
-    best = next(x for x in decision.courses if x.course == decision.verdict.course)
-    assert best.course == "repair:renew"
-    assert best.net_worth == Decimal("175.00")
-    (change,) = lines["prices.piece"].changes
-    assert change.value == Decimal("275.01")
-    assert change.below == best.course
-    assert change.above in DISPOSALS
-    asking = lines["find.asking_price"]
-    assert decision.offer is not None
-    assert decision.offer.highest == Decimal("160.00")
-    assert [(x.value, x.below, x.above) for x in asking.changes] == [(Decimal("160.01"), best.course, LEAVE)]
-    assert (asking.low.of_the_answer, asking.high.of_the_answer) == (Decimal("40.00"), Decimal("-20.00"))
-    assert (asking.high.course, asking.high.net_worth) == (LEAVE, Decimal(0))
-
-
 # As people read it.
 
 
@@ -439,6 +228,20 @@ def test_first_answer_has_a_range_and_the_one_thing_to_find_out(class_id: str) -
 
 
 # Odd cases.
+
+
+def test_chance_that_all_likely_states_agree_on_is_no_input() -> None:
+    """Weighed anew by a chance, the states looked at sum to 1 and have that chance, at every value of it."""
+    found = turned(SURE)
+    chances = [i for i in found.inputs if i.mask]
+    assert chances
+    assert "hidden_damage" not in {i.name for i in chances}
+    for i in chances:
+        for worlds in filter(None, (found.worlds, found.finer)):
+            weights = i.ask(i.grid(), worlds.states, worlds.weights).weights
+            assert weights is not None
+            np.testing.assert_allclose(weights.sum(axis=1), 1.0, rtol=1e-9)
+            np.testing.assert_allclose(weights @ ((worlds.states & i.mask) != 0), i.grid(), rtol=1e-9)
 
 
 def finite(x: Any) -> bool:
