@@ -112,9 +112,10 @@ def _model(kind: type[M], data: object, where: str, problems: list[Problem]) -> 
 def _collect(
     texts: Mapping[str, str], about: About, own: dict[str, Any], problems: list[Problem]
 ) -> dict[str, dict[str, Any]]:
-    """Gather the raw tables of a class and its modules by shelf; ids must not repeat."""
+    """Gather the raw tables of a class and its modules by shelf, changes of modules laid over; ids must not repeat."""
     raw: dict[str, dict[str, Any]] = {shelf: {} for shelf in SHELVES}
     sources: list[tuple[str, dict[str, Any]]] = []
+    changes: list[tuple[str, object]] = []
     for module in about.modules:
         name = f"modules/{module}.toml"
         if name not in texts:
@@ -131,6 +132,7 @@ def _collect(
         document = _parse(name, texts[name], problems)
         if document:
             _model(ModuleHead, document.pop("module", {}), f"{name}: module", problems)
+            changes.append((name, document.pop("change", {})))
         sources.append((name, document))
     sources.append((f"classes/{about.id}.toml", own))
     for name, document in sources:
@@ -144,6 +146,8 @@ def _collect(
                         Problem(f"{name}: {shelf}.{key}", key, "this id is taken by another module", "rename one")
                     )
                 raw[shelf][key] = {**table, "_file": name}
+    for name, change in changes:
+        _change(raw, change, f"{name}: change", problems)
     return raw
 
 
@@ -160,7 +164,7 @@ def _tables(value: object, where: str, problems: list[Problem]) -> Iterator[tupl
 
 
 def _change(raw: dict[str, dict[str, Any]], changes: object, where: str, problems: list[Problem]) -> None:
-    """Lay a class's changes over the figures of its modules."""
+    """Lay the changes of a class or module over the figures of the modules."""
     for shelf, tables in _tables(changes, where, problems):
         for key, figures in _tables(tables, f"{where}.{shelf}", problems):
             if key not in raw.get(shelf, {}):
