@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import strategies as st
 
 import econ
@@ -27,6 +28,9 @@ def rulebook_texts() -> Mapping[str, str]:
 
 SHELF = econ.Shelf(rulebook_texts())
 CLASS_IDS = tuple(SHELF)
+# Decisions of the classes beyond these three are made in the long run only (-m slow).
+QUICK_IDS = ("mower_blade_clutch", "mower_walk_behind", "tiller_rear_tine")
+EACH_CLASS = [pytest.param(i, marks=() if i in QUICK_IDS else pytest.mark.slow) for i in CLASS_IDS]
 
 
 def machine_class(class_id: str) -> MachineClass:

@@ -24,7 +24,7 @@ from econ.courses import all_courses, best_course
 from econ.inputs import Input
 from econ.setting import course_name
 
-from ..strategies import CLASS_IDS, cases, decide, machine_class
+from ..strategies import EACH_CLASS, cases, decide, machine_class
 from .turning import Turned, chosen, stated, turned
 
 CENTS = 100
@@ -141,7 +141,7 @@ def amount(x: Decimal) -> str:
     return f"{x:f}"
 
 
-@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_missing_figure_goes_once_all_is_stated(class_id: str) -> None:
     """Class, age and complaint alone leave one figure to find out; with every one stated none is worth a cent."""
     document = open_case(class_id)
@@ -212,7 +212,7 @@ def test_same_case_same_answer(few: tuple[dict[str, Any], Turned]) -> None:
 # As people read it.
 
 
-@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_first_answer_has_a_range_and_the_one_thing_to_find_out(class_id: str) -> None:
     decision = decide(open_case(class_id))
     text = decision_text(decision, machine_class(class_id))

@@ -21,13 +21,14 @@ from econ.states import effects
 from econ.terms import Terms
 from econ.worth import Flows, discount_factors, worth_if_kept, worth_in_use
 
-from ..strategies import CLASS_IDS, defaults, machine_class
+from ..strategies import EACH_CLASS, defaults, machine_class
 from ..strategies import read as read_shipped
 from .risky import Settled, document, settled
 from .small import read as read_small
 from .small import texts, without_holds
 
 CENT = 100
+CLUTCH, FIXED = "mower_blade_clutch", "mower_walk_behind"
 
 
 def shipped(class_id: str, **fields: Any) -> Settled:
@@ -41,7 +42,7 @@ def small(**fields: Any) -> Settled:
 
 @pytest.mark.parametrize("work_by", ["self", "shop"])
 @pytest.mark.parametrize("perspective", ["owner", "shop", "reseller"])
-@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_mean_is_the_exact_expectation(class_id: str, perspective: str, work_by: str) -> None:
     """Within four stated standard errors, and those are small: a hundredth of the new price at most."""
     for number, complaint in enumerate(sorted(machine_class(class_id).complaints)[:2]):
@@ -59,7 +60,7 @@ def test_mean_is_the_exact_expectation(class_id: str, perspective: str, work_by:
             assert error * CENT <= 0.01 * found.s.terms.new_price
 
 
-@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_deviations_have_mean_zero_in_one_state(class_id: str) -> None:
     """With one state certain, many draws come back to its worth, whatever the way the repair goes from there."""
     found = shipped(class_id, terms={"work_by": "self"}, complaints=sorted(machine_class(class_id).complaints)[:1])
@@ -80,10 +81,10 @@ def test_deviations_have_mean_zero_in_one_state(class_id: str) -> None:
 
 
 def test_same_case_same_figures() -> None:
-    found = shipped(CLASS_IDS[0])
+    found = shipped(CLUTCH)
     first = found.risk()
     sobol.cache_clear()
-    assert shipped(CLASS_IDS[0]).risk() == first
+    assert shipped(CLUTCH).risk() == first
     assert first.draws == REPLICATES * POINTS == 2**11
 
 
@@ -122,7 +123,7 @@ def test_lasting_has_the_worth_in_use_as_its_mean(e: float) -> None:
         assert outturn.mean() == pytest.approx(use.worth[i], abs=0.02)
 
 
-@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_a_machine_kept_is_drawn_about_its_worth(class_id: str) -> None:
     """The shares of the sale price are those that the payoffs use, also where a stated as-is price sets them."""
     found = shipped(class_id, market={"as_is": "25.00"}, complaints=sorted(machine_class(class_id).complaints)[:1])
@@ -170,7 +171,7 @@ def test_jobs_run_late_together_and_prices_vary_only_where_none_is_stated() -> N
 
 
 def test_a_sale_is_spread_by_its_price_alone() -> None:
-    found = shipped(CLASS_IDS[1], perspective="reseller", terms={"unsold_chance": 0.0, "selling_fee_rate": 0.0})
+    found = shipped(FIXED, perspective="reseller", terms={"unsold_chance": 0.0, "selling_fee_rate": 0.0})
     lines = {x.course: x for x in found.risk().outturns}
     assert lines["scrap"].p10 == lines["scrap"].p90 == lines["scrap"].mean
     assert lines["scrap"].standard_error == 0
@@ -188,7 +189,7 @@ def test_resale_touches_only_machines_that_last_until_they_are_sold(
     name: str, flows_of: Callable[[Market, Terms], Flows]
 ) -> None:
     """Another machine, kept a year at least: the share of draws that resale moves is S at its stopping step."""
-    found = shipped(CLASS_IDS[1])
+    found = shipped(FIXED)
     spread, d = found.spread()
     flows, one = flows_of(spread._market, found.s.terms), np.ones(1)
     stop = int(worth_if_kept(flows, found.s.payoffs.year_of_service, one, one, one, one, 12).stop[0])
@@ -201,7 +202,7 @@ def test_resale_touches_only_machines_that_last_until_they_are_sold(
 
 def test_an_unsold_machine_is_scrapped() -> None:
     """One time in four it stays unsold: that share of the draws brings scrap less the hours, whatever its state."""
-    found = shipped(CLASS_IDS[1], perspective="reseller", terms={"unsold_chance": 0.25, "hour_worth": "0.00"})
+    found = shipped(FIXED, perspective="reseller", terms={"unsold_chance": 0.25, "hour_worth": "0.00"})
     sell = next(i for i, x in enumerate(found.courses) if x.kind == "sell_as_stands")
     spread, d = found.spread()
     worth, _, _ = outturns(spread, found.courses, d.row)
@@ -211,7 +212,7 @@ def test_an_unsold_machine_is_scrapped() -> None:
 
 def test_regret_is_about_courses_of_another_kind_that_can_be_taken() -> None:
     """By hand: A 10, 20, 30, 40; its sister A' 99 always; B 15, 15, 15, 15; C, barred, 1000."""
-    some = shipped(CLASS_IDS[0]).courses[0]
+    some = shipped(CLUTCH).courses[0]
     courses = [
         replace(some, kind=kind, barred=barred)
         for kind, barred in (("repair", ""), ("repair", ""), ("scrap", ""), ("keep_using", "hold"))
@@ -228,9 +229,9 @@ def test_what_to_authorise() -> None:
             "work_by": "shop", "diagnosis_fee": "45.00", "storage_per_day": "3.00", "storage_days": 10.0,
             "storage_free_days": 4.0,
         },
-        "complaints": sorted(machine_class(CLASS_IDS[0]).complaints)[:1],
+        "complaints": sorted(machine_class(CLUTCH).complaints)[:1],
     }  # fmt: skip
-    found = shipped(CLASS_IDS[0], **fields)
+    found = shipped(CLUTCH, **fields)
     named = found.named
     assert named is not None
     told = found.risk().authorisation
@@ -252,7 +253,7 @@ def test_billing_steps_open_a_gap() -> None:
     gaps = []
     for step in (0.0, 1.0):
         terms = {"work_by": "shop", "shop_rate": "100.00", "billing_step_hours": step}
-        found = shipped(CLASS_IDS[0], terms=terms, complaints=sorted(machine_class(CLASS_IDS[0]).complaints)[:1])
+        found = shipped(CLUTCH, terms=terms, complaints=sorted(machine_class(CLUTCH).complaints)[:1])
         told = found.risk().authorisation
         assert told is not None
         gaps.append(told.above_mean_hours)
@@ -263,7 +264,7 @@ def test_billing_steps_open_a_gap() -> None:
 def test_no_diagnosis_fee_means_tracing_by_the_hour() -> None:
     """With one fault certain one look is agreed on; with four equally likely ones two, each halving what it may be."""
     found = shipped(
-        CLASS_IDS[0], terms={"work_by": "shop"}, complaints=sorted(machine_class(CLASS_IDS[0]).complaints)[:1]
+        CLUTCH, terms={"work_by": "shop"}, complaints=sorted(machine_class(CLUTCH).complaints)[:1]
     )
     alone = [1 << i for i in range(found.s.in_play) if found.s.table.failing >> i & 1][:4]
     for states, looks in ((alone[:1], 1), (alone, 2)):
@@ -277,7 +278,7 @@ def test_no_diagnosis_fee_means_tracing_by_the_hour() -> None:
 
 
 def test_ticket_of_the_draws_starts_from_the_estimates() -> None:
-    found = shipped(CLASS_IDS[0], terms={"work_by": "shop"})
+    found = shipped(CLUTCH, terms={"work_by": "shop"})
     mending = [x for x in found.courses if x.kind == "repair"]
     _, mean_hours = found.spread()[0].tickets(mending)
     t = tickets(found.s.bench, members(found.s.bench, [x.jobs for x in mending]))
@@ -285,5 +286,5 @@ def test_ticket_of_the_draws_starts_from_the_estimates() -> None:
 
 
 def test_the_answer_can_be_written_as_json() -> None:
-    written = json.loads(json.dumps(asdict(shipped(CLASS_IDS[0]).risk()), default=str))
+    written = json.loads(json.dumps(asdict(shipped(CLUTCH).risk()), default=str))
     assert set(written) == {"outturns", "authorisation", "seed", "draws", "replicates", "assumptions"}

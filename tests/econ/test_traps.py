@@ -17,7 +17,7 @@ from econ.setting import Course, Setting
 from econ.terms import settle
 from econ.worth import cost_per_year, worth_in_use
 
-from ..strategies import CLASS_IDS, TODAY, defaults, machine_class
+from ..strategies import CLASS_IDS, EACH_CLASS, TODAY, defaults, machine_class
 from ..strategies import read as read_shipped
 from .small import CLASS, texts
 
@@ -198,7 +198,7 @@ def test_no_service_is_never_worth_waiting_for(class_id: str, age: float) -> Non
     assert use.worth[0] == pytest.approx(max(flows.sale[0], flows.scrap), rel=1e-12)
 
 
-@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_very_old_machine_stays_finite(class_id: str) -> None:
     """Trap 4: effective age of twelve times the median life."""
     case, c = read_shipped({"perspective": "owner", "machine": {"class": class_id, "age_years": 5.0}})

@@ -8,6 +8,7 @@ from scipy.optimize import brentq
 
 from econ.life import EPA_LONGEST_MEDIAN_YEARS, epa_median_years, epa_percent_scrapped
 
+from ..strategies import CLASS_IDS, machine_class
 from .figures import load
 
 SCRAPPAGE = load("epa_scrappage")
@@ -60,6 +61,38 @@ def test_percent_scrapped_of_the_worked_runs(run: dict) -> None:
 def test_median_years_of_the_activity_file(row: dict) -> None:
     years = epa_median_years(row["median_life_h_full_load"], row["load_factor"], row["hours_per_year"])
     assert years == pytest.approx(min(row["implied_median_years"], EPA_LONGEST_MEDIAN_YEARS), abs=5e-5)
+
+
+ROWS = {
+    "chain_saw": ("chainsaw_under_6hp", "2-stroke", 1),
+    "leaf_blower": ("leaf_blower_vacuum", "2-stroke", 1),
+    "mower_blade_clutch": ("lawn_mower", "4-stroke", 3),
+    "mower_walk_behind": ("lawn_mower", "4-stroke", 3),
+    "snow_thrower_single_stage": ("snowblower", "2-stroke", 3),
+    "snow_thrower_two_stage": ("snowblower", "4-stroke", 6),
+    "string_trimmer": ("trimmer_edger_brushcutter", "2-stroke", 1),
+    "tiller_rear_tine": ("rotary_tiller_under_6hp", "4-stroke", 3),
+}
+
+
+@pytest.mark.parametrize(("class_id", "use"), [(i, use) for i in ROWS for use in machine_class(i).life])
+def test_a_class_says_what_the_activity_file_says(class_id: str, use: str) -> None:
+    equipment, engine, power = ROWS[class_id]
+    (row,) = (
+        r
+        for r in load("epa_activity")["values"]
+        if (r["equipment"], r["engine"], r["use"], r["hp_min"]) == (equipment, engine, use, power)
+    )
+    life = machine_class(class_id).life[use]
+    assert life.hours_per_year == row["hours_per_year"]
+    assert life.epa_median_years == pytest.approx(row["implied_median_years"], abs=0.0051)
+    told = f"{row['median_life_h_full_load']:g} h at full load / ({row['hours_per_year']:g} h x {row['load_factor']:g})"
+    assert told in life.epa_source
+    assert life.median_hours > row["implied_median_operating_hours"]  # scrapped for any reason: the pessimistic bound
+
+
+def test_every_class_that_states_a_median_of_the_activity_file_is_compared() -> None:
+    assert {i for i in CLASS_IDS for life in machine_class(i).life.values() if "EPA" in life.epa_source} == set(ROWS)
 
 
 def test_curve_is_held_between_none_and_all() -> None:
