@@ -263,9 +263,7 @@ def test_billing_steps_open_a_gap() -> None:
 
 def test_no_diagnosis_fee_means_tracing_by_the_hour() -> None:
     """With one fault certain one look is agreed on; with four equally likely ones two, each halving what it may be."""
-    found = shipped(
-        CLUTCH, terms={"work_by": "shop"}, complaints=sorted(machine_class(CLUTCH).complaints)[:1]
-    )
+    found = shipped(CLUTCH, terms={"work_by": "shop"}, complaints=sorted(machine_class(CLUTCH).complaints)[:1])
     alone = [1 << i for i in range(found.s.in_play) if found.s.table.failing >> i & 1][:4]
     for states, looks in ((alone[:1], 1), (alone, 2)):
         p = replace(found.s.posterior, states=np.array(states), weights=np.full(len(states), 1 / len(states)))

@@ -195,6 +195,50 @@ def test_a_change_in_the_class(change: str, rule: str) -> None:
     )
 
 
+OVER = """[module]
+id = "over"
+title = "What lies over the small module"
+source = "invented"
+[change.faults.seal]
+prior = 0.3
+source = "invented too"
+[change.parts.oil]
+title = "thin oil"
+source = "invented too"
+"""
+
+
+def two_modules(over: str, machine: str = CLASS) -> dict[str, str]:
+    listed = 'modules = ["over", "small"]'
+    return {**small.texts(machine=machine.replace('modules = ["small"]', listed)), "modules/over.toml": over}
+
+
+def test_a_module_changes_another_and_the_class_changes_both() -> None:
+    c = read_class(two_modules(OVER), "small")
+    plain = read_class(small.texts(), "small")
+    assert (c.faults["seal"].prior, c.faults["seal"].source) == (0.3, "invented too")
+    assert c.faults["seal"].shows == plain.faults["seal"].shows
+    assert c.parts["oil"].title == "thin oil"
+    own = CLASS + '\n[change.faults.seal]\nprior = 0.4\nsource = "of the class"\n'
+    c = read_class(two_modules(OVER, own), "small")
+    assert (c.faults["seal"].prior, c.faults["seal"].source) == (0.4, "of the class")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "reason"),
+    [
+        ("[change.faults.seal]", "[change.faults.seel]", "change.faults.seel", "nothing of this name"),
+        ('prior = 0.3\nsource = "invented too"', "prior = 0.3", "change.faults.seal", "source"),
+        ("prior = 0.3", "prior = 3", "faults.seal.prior", "less than 1"),
+    ],
+)
+def test_a_mistake_in_a_change_of_a_module(old: str, new: str, key: str, reason: str) -> None:
+    assert old in OVER
+    with pytest.raises(econ.BadInput) as caught:
+        read_class(two_modules(OVER.replace(old, new, 1)), "small")
+    assert any(key in p.path and reason in p.rule for p in caught.value.problems)
+
+
 def test_all_mistakes_are_told_at_once() -> None:
     broken = MODULE.replace("prior = 0.2", "prior = 2").replace("price = [10, 20, 30]", "price = [3, 2, 1]")
     paths = [p.path for p in refusals(broken, CLASS.replace('method = "geometric"', 'method = "linear"'))]
@@ -263,3 +307,48 @@ def test_shipped_class(class_id: str) -> None:
     assert (bench.unit_cost > 0).all()
     assert (bench.op_hours > 0).all()
     assert not bench.barred
+
+
+USUAL = {  # what machines are brought in for, whatever they are; of a complaint by several names, one
+    "will_not_start", "pulls_hard", "starter_locked", "starts_then_dies", "low_power", "surging", "smokes_blue",
+    "smokes_black", "leaks_oil", "leaks_fuel", "vibrates", "knocks",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_a_class_is_no_sketch(class_id: str) -> None:
+    """The usual complaints, ten faults and ten checks at least, the cheap looks first to hand, and something to ask."""
+    c = machine_class(class_id)
+    assert set(c.complaints) >= USUAL
+    assert sum(not fault.wear for fault in c.faults.values()) >= 10
+    ordinary = [check for check in c.checks.values() if check.outcomes and not check.complaint]
+    assert len(ordinary) >= 10
+    assert sum(check.minutes <= 5 and not check.operations for check in ordinary) >= 5
+    assert any(check.reveals for check in c.checks.values())
+    assert len(c.facts) >= 5
+    assert any(fault.wear for fault in c.faults.values())
+    assert any(trouble.rusty_factor > 1 for o in c.operations.values() for trouble in o.complications)
+    assert any(job.root_causes for job in c.jobs.values())
+    assert {"maker_manual", "spark_lead", "fuel", "carbon_monoxide"} <= set(c.about.cautions)
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_no_table_of_a_class_is_idle(class_id: str) -> None:
+    """Every fact bears on a fault, every operation, part and tool is used, every caution and release check is named.
+
+    Cautions and tools of the module that every class has may be for others.
+    """
+    c, general = machine_class(class_id), tomllib.loads(rulebook_texts()["modules/general.toml"])
+    assert {fact for fault in c.faults.values() for fact in fault.factors} == set(c.facts)
+    used = {o for job in c.jobs.values() for o in job.operations}
+    used |= {o for check in c.checks.values() for o in check.operations}
+    assert set(c.operations) - used - {"test_run", "trace_fault"} == set()
+    parts = {q.part for job in c.jobs.values() for q in job.parts}
+    parts |= {q.part for o in c.operations.values() for q in o.parts}
+    assert set(c.parts) - parts == set()
+    named = {x for table in (c.checks, c.jobs) for entry in table.values() for x in entry.cautions}
+    assert set(c.cautions) - named - set(c.about.cautions) <= set(general["cautions"])
+    tests = {x for job in c.jobs.values() for x in job.release_checks} | set(c.about.release_checks)
+    assert set(c.release_checks) - tests == set()
+    tools = {x for table in (c.checks, c.operations) for entry in table.values() for x in entry.tools}
+    assert set(c.tools) - tools <= set(general["tools"])

@@ -12,7 +12,6 @@ from econ.terms import settle
 
 from ..strategies import CLASS_IDS, base, defaults, machine_class, read
 
-
 FOUR_STROKE = [i for i in CLASS_IDS if "open_crankcase" in machine_class(i).checks]
 TWO_STROKE = [i for i in CLASS_IDS if "open_cylinder" in machine_class(i).checks]
 SNOW_THROWERS = [i for i in CLASS_IDS if i.startswith("snow_thrower")]
@@ -117,9 +116,7 @@ def test_a_snow_thrower_that_stood_all_summer_with_fuel(class_id: str) -> None:
 
 def test_the_shear_bolt_breaks_first() -> None:
     """A stone and an auger that stands still: the shear bolt, not the gearbox it is there to spare."""
-    found = believed(
-        base("snow_thrower_two_stage", complaints=["auger_does_not_turn"], history={"hit_object": "yes"})
-    )
+    found = believed(base("snow_thrower_two_stage", complaints=["auger_does_not_turn"], history={"hit_object": "yes"}))
     assert max(found, key=lambda f: found[f]) == "shear_bolt_broken"
     assert found["shear_bolt_broken"] > 3 * found["auger_gear_worn"]
 
