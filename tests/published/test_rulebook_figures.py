@@ -30,7 +30,7 @@ def test_clearing_a_snow_thrower(class_id: str) -> None:
 
 
 def test_chain_brake() -> None:
-    """Required since 1995 and never to be disabled: a hold that a job on the brake must clear, and a test at the end."""
+    """Required since 1995 and never to be disabled: a hold that a job on the brake clears, and a test at the end."""
     assert entry("rulebook_figures", "chainsaw_brake")["values"]["chain_brake_required"]
     assert entry("rulebook_figures", "drop_start")["values"]["drop_start_allowed"] is False
     c = machine_class("chain_saw")
