@@ -9,8 +9,9 @@ import pytest
 
 import econ
 from econ.costing import make_bench
+from econ.draft import SHELVES
 from econ.knowledge import Table
-from econ.rulebook import SHELVES, read_class
+from econ.rulebook import read_class
 from econ.terms import settle
 
 from ..strategies import CLASS_IDS, base, defaults, machine_class, read, rulebook_texts
