@@ -211,8 +211,6 @@ def gather(documents: Documents, class_id: str, problems: list[Problem]) -> Draf
     file = f"classes/{class_id}.toml"
     draft = Draft(f"{file}: ")
     own = dict(documents.tables.get(file, {}))
-    if file in documents.broken:
-        problems.append(documents.broken[file])
     changes = own.pop("change", {})
     head = own.get("class")
     modules = head.get("modules") if isinstance(head, dict) else None

@@ -194,6 +194,8 @@ def _compose(draft: Draft, class_id: str, problems: list[Problem]) -> dict[str, 
 
 
 def _read(documents: Documents, class_id: str, overlays: Iterable[Overlay] = ()) -> MachineClass:
+    if f"classes/{class_id}.toml" in documents.broken:
+        raise BadInput([documents.broken[f"classes/{class_id}.toml"]])
     problems: list[Problem] = []
     draft = gather(documents, class_id, problems)
     ours = [x for x in overlays if x.of([class_id])]
