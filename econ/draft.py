@@ -207,11 +207,13 @@ def read_texts(texts: Mapping[str, str]) -> Documents:
 
 
 def gather(documents: Documents, class_id: str, problems: list[Problem]) -> Draft:
-    """Return the raw tables of a class and its modules, its own changes laid over; ids must not repeat."""
+    """Return the raw tables of a class and its modules; ids must not repeat.
+
+    Changes of the modules are laid over, in the order of the modules, then those of the class.
+    """
     file = f"classes/{class_id}.toml"
     draft = Draft(f"{file}: ")
     own = dict(documents.tables.get(file, {}))
-    changes = own.pop("change", {})
     head = own.get("class")
     modules = head.get("modules") if isinstance(head, dict) else None
     sources: list[tuple[str, dict[str, Any], Container[str]]] = []
@@ -226,18 +228,21 @@ def gather(documents: Documents, class_id: str, problems: list[Problem]) -> Draf
             document = dict(documents.tables[name])
             model(ModuleHead, document.pop("module", {}), "module", f"{name}: {{}}".format, problems)
             sources.append((f"{name}: ", document, SHELVES))
-    for where, document, kinds in (*sources, (f"{file}: ", own, KINDS)):
+    sources.append((f"{file}: ", own, KINDS))
+    changes = [(f"{where}change.", kinds, document.pop("change", {})) for where, document, kinds in sources]
+    for where, document, kinds in sources:
         for name, table in named(document, where, kinds, problems):
             if name in draft.tables:
                 key = name.rpartition(".")[2]
                 problems.append(Problem(f"{where}{name}", key, "this id is taken by another module", "rename one"))
             draft.add(name, table, where)
-    for name, figures in named(changes, f"{file}: change.", KINDS, problems):
-        if name not in draft.tables:
-            problems.append(unknown(name, [draft], f"{file}: change."))
-            continue
-        problems += draft.unsourced(name, figures, f"{file}: change.")
-        draft.change(name, figures, f"{file}: change.")
+    for where, kinds, document in changes:
+        for name, figures in named(document, where, kinds, problems):
+            if name not in draft.tables:
+                problems.append(unknown(name, [draft], where))
+                continue
+            problems += draft.unsourced(name, figures, where)
+            draft.change(name, figures, where)
     for name in SINGLE:
         draft.tables.setdefault(name, {})
     return draft

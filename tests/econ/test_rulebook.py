@@ -196,6 +196,21 @@ def test_a_change_in_the_class(change: str, rule: str) -> None:
     )
 
 
+def test_a_module_may_change_another_and_the_class_has_the_last_word() -> None:
+    """Rows within a table are laid over one by one."""
+    more = '[module]\nid = "more"\ntitle = "more"\nsource = "x y"\n[change.faults.seal]\nprior = 0.3\n'
+    more += 'shows = { drips = [0.4] }\nsource = "of the module"\n'
+    both = CLASS.replace('modules = ["small"]', 'modules = ["more", "small"]')
+    texts = {**small.texts(machine=both), "modules/more.toml": more}
+    seal = read_class(texts, "small").faults["seal"]
+    assert (seal.prior, seal.shows, seal.source) == (0.3, {"drips": (0.4,), "gauge": (0.3, 0.6)}, "of the module")
+    texts["classes/small.toml"] += '[change.faults.seal]\nprior = 0.4\nsource = "of the class"\n'
+    assert read_class(texts, "small").faults["seal"].prior == 0.4
+    texts["modules/more.toml"] = more.replace("seal", "seel")
+    with pytest.raises(econ.BadInput, match=r"modules/more\.toml: change\.faults\.seel"):
+        read_class(texts, "small")
+
+
 def test_all_mistakes_are_told_at_once() -> None:
     broken = MODULE.replace("prior = 0.2", "prior = 2").replace("price = [10, 20, 30]", "price = [3, 2, 1]")
     paths = [p.path for p in refusals(broken, CLASS.replace('method = "geometric"', 'method = "linear"'))]
