@@ -47,6 +47,14 @@ def shelf() -> Shelf:
     return Shelf(texts())
 
 
+def _read(path: Path) -> dict[str, str]:
+    """Return the text of a file under no name, or the texts of a folder by their names in it."""
+    if not path.is_dir():
+        return {"": path.read_text(encoding="utf-8")}
+    files = (file for pattern in ("*.toml", "modules/*.toml", "classes/*.toml") for file in sorted(path.glob(pattern)))
+    return {file.relative_to(path).as_posix(): file.read_text(encoding="utf-8") for file in files}
+
+
 def open_shelf(paths: Iterable[str]) -> Shelf:
     """Return all machine classes with a shop's own figures laid over.
 
@@ -58,7 +66,7 @@ def open_shelf(paths: Iterable[str]) -> Shelf:
     problems: list[Problem] = []
     for path in dict.fromkeys(paths):
         try:
-            found = _gather(Path(path)) if Path(path).is_dir() else {"": Path(path).read_text(encoding="utf-8")}
+            found = _read(Path(path))
         except (OSError, UnicodeDecodeError) as error:
             got = error.strerror or "unreadable" if isinstance(error, OSError) else "bytes that are no UTF-8"
             problems.append(Problem(path, got, "an overlay is a TOML file, or a folder of them", "correct the path"))

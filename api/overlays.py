@@ -99,7 +99,7 @@ def checked_text(found: Checked) -> str:
         holds = f"faults {c.faults}, checks {c.checks}, jobs {c.jobs}, parts {c.parts}"
         lines += [*wrap(f"{c.id}: {c.title}, a machine class of your own: {holds}."), ""]
     for x in found.overlays:
-        lines += wrap(f"{x.file}: {x.title} ({x.source})")
+        lines += [x.file, *wrap(f"{x.title} ({x.source})", "  ")]
         lines += wrap(f"For {', '.join(x.machine_classes)}.", "  ")
         for n in x.changed:
             lines += bullet(f"changes {n.name}: {n.before} -> {n.after} ({n.title}{_where(n.machine_classes, x)})")

@@ -177,10 +177,10 @@ class Draft:
         """Yield the figures of a change that come without their source."""
         missing = set()
         for key in (leaf[0] for leaf in leaves(figures)):
-            inner, own = self.tables[name].get(key), source_key(kind_of(name), key)
+            before, after, own = self.tables[name].get(key), figures[key], source_key(kind_of(name), key)
             if own and own not in figures:
                 missing.add(own)
-            if isinstance(inner, dict) and "source" in inner and "source" not in figures[key]:
+            if isinstance(before, dict) and isinstance(after, dict) and before.keys() - after.keys() >= {"source"}:
                 missing.add(f"{key}.source")
         for own in sorted(missing):
             yield Problem(f"{where}{name}", "no source", "every figure has a source", f"add {own}")

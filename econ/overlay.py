@@ -96,12 +96,12 @@ def _read(file: str, text: str, drafts: Mapping[str, Draft], problems: list[Prob
         problems.append(document)
         return None
     parts = ("overlay", "add", "change")
-    for key in document.keys() - set(parts):
+    for key in sorted(document.keys() - set(parts)):
         rule = "an overlay holds [overlay], [add.shelf.id] and [change.shelf.id]"
         problems.append(Problem(f"{file}: {key}", key, rule, nearest(key, parts)))
     about = model(OverlayHead, document.get("overlay", {}), "overlay", f"{file}: {{}}".format, problems)
-    news = KINDS.keys() - SINGLE.keys()
-    added = dict(named(document.get("add", {}), f"{file}: add.", news, problems))
+    several = KINDS.keys() - SINGLE.keys()
+    added = dict(named(document.get("add", {}), f"{file}: add.", several, problems))
     changed = dict(named(document.get("change", {}), f"{file}: change.", KINDS, problems))
     for name in about.classes or () if about else ():
         if name not in drafts:
@@ -111,7 +111,9 @@ def _read(file: str, text: str, drafts: Mapping[str, Draft], problems: list[Prob
 
 
 def _clashes(a: Overlay, b: Overlay, drafts: Mapping[str, Draft]) -> Iterator[Problem]:
-    """Yield what two overlays both change, or both add, in a class that both are for."""
+    """Yield what two overlays both change, or both add, in a class that both are for, and an id they share."""
+    if a.about.id == b.about.id:
+        yield Problem(f"{b.file}: overlay.id", shown(b.about.id), f"{a.file} has this id too", "choose another id")
     if not set(a.of(drafts)) & set(b.of(drafts)):
         return
     for name in b.added:

@@ -97,7 +97,7 @@ def test_a_class_of_the_shops_own_is_served_and_described(tmp_path):
 def test_check_says_what_an_overlay_does(shop):
     told = run("classes", "--check", shop)
     assert told.exit_code == 0
-    assert told.stdout.startswith(f"{shop}: our own figures (invented)")
+    assert told.stdout.startswith(f"{shop}\n  our own figures (invented)\n")
     assert "-> [1, 2, 3]" in told.stdout
     assert "- adds tools.vice (vice)" in told.stdout
     (line,) = json.loads(run("classes", "--check", shop, "--json").stdout)["overlays"]

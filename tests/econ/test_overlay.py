@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -33,6 +34,7 @@ def refused(*bodies: str, own: dict[str, str] | None = None, **heads: str) -> li
     return list(caught.value.problems)
 
 
+SMALL = econ.Shelf(small.texts())["small"]
 PRICE = '[change.parts.seal]\nprice = [12, 14, 16]\nsource = "an invoice"\n'
 FAULT = """
 [add.faults.foot]
@@ -255,6 +257,37 @@ def test_refused(text: str, path: str, reason: str) -> None:
     assert [p for p in found if path in p.path and reason in p.rule], [p.sentence() for p in found]
 
 
+LOOSE = st.recursive(
+    st.sampled_from([0, -1, 0.5, True, "", "seal", "x y", [], [1, 2, 3], [0.2], [[1]], ["seal"]]),
+    lambda inner: st.dictionaries(st.sampled_from(["source", "price", "shows", "gauge", "life", "title"]), inner),
+    max_leaves=4,
+)
+
+
+@given(st.data())
+@settings(max_examples=300, deadline=None)
+def test_whatever_stands_in_an_overlay_it_is_read_or_refused(data: st.DataObject) -> None:
+    """Tables that are there and not, keys that are there and not, values of every kind: no other error."""
+    lines = []
+    for verb in data.draw(st.lists(st.sampled_from(["add", "change"]), unique=True, min_size=1)):
+        shelves = data.draw(st.lists(st.sampled_from([*SHELVES, "class", "value", "life", "none"]), unique=True))
+        for shelf in shelves:
+            there = sorted(getattr(SMALL, shelf, {})) if shelf in SHELVES else []
+            key = data.draw(st.sampled_from([*there, "residential", "new", ""]))
+            name = f"{verb}.{shelf}.{key}" if key else f"{verb}.{shelf}"
+            known = sorted({k for kind in SHELVES.values() for k in kind.model_fields} | {"modules", "id", "x"})
+            figures = data.draw(st.dictionaries(st.sampled_from(known), LOOSE, max_size=4))
+            lines.append(f"[{name}]\n" + "".join(f"{k} = {toml(v)}\n" for k, v in figures.items()))
+    problems: tuple[econ.Problem, ...] = ()
+    try:
+        c = over("\n".join(lines))["small"]
+    except econ.BadInput as error:
+        problems = error.problems
+    else:
+        assert c.laid or replace(c, laid=()) == SMALL
+    assert all(p.path and p.value and p.rule and p.remedy for p in problems)
+
+
 @pytest.mark.parametrize("part", ["add", "change"])
 def test_what_holds_no_tables_is_refused(part: str) -> None:
     with pytest.raises(econ.BadInput, match=rf"a\.toml: {part}: got 3; this holds tables"):
@@ -305,6 +338,11 @@ def test_overlays_that_clash_are_refused_with_both_named(one: str, two: str, key
     found = [p for p in refused(one, two) if p.path.startswith("b.toml") and p.path.endswith(key)]
     assert found
     assert all("a.toml" in p.rule for p in found)
+
+
+def test_overlays_of_one_id_are_refused() -> None:
+    with pytest.raises(econ.BadInput, match=r"b\.toml, line 2: overlay\.id: got \"a\"; a\.toml has this id too"):
+        econ.Shelf(small.texts(), {"a.toml": HEAD.format("a"), "b.toml": HEAD.format("a")})
 
 
 def test_overlays_that_change_different_figures_of_a_table_do_not_clash() -> None:
