@@ -289,10 +289,10 @@ def steepness(as_is_over_running: Any, shares: Floats, weights: Floats) -> Any:
     """
     ratios, which = np.unique(as_is_over_running, return_inverse=True)
     levels, level = np.unique(shares, return_inverse=True)
-    logs, weights = np.log(levels), np.bincount(level, weights)
+    logs, chances = np.log(levels), np.bincount(level, weights).astype(float)
     g = np.zeros((ratios.size, 1))
     for _ in range(100):
-        terms = weights * np.exp(g * logs)
+        terms = chances * np.exp(g * logs)
         short = terms.sum(axis=-1, keepdims=True) - ratios[:, None]
         slope = (terms * logs).sum(axis=-1, keepdims=True)
         step = np.where(slope < 0, short / np.where(slope < 0, -slope, 1.0), MOST_STEEP)

@@ -184,7 +184,7 @@ def make_payoffs(
         left: Effects = effects(table, masks)
         return worth_in_use(flows[renewal], e, left.service, left.survive, left.price**steepness)
 
-    def opened(masks: Masks) -> tuple[Any, ...]:
+    def opened(masks: Masks) -> tuple[Flows, Any, Floats, Floats, Floats]:
         own = own_flows(market, terms)
         own = replace(own, sale=np.maximum(own.sale * as_is_kept, own.scrap))
         left = effects(table, masks)

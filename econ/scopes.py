@@ -61,16 +61,14 @@ def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
     renewal = tuple(job.renewal for job in jobs)
     able = [[j for j, job in enumerate(jobs) if fault in job.clears and j not in bench.barred] for fault in faults]
     effort = [_effort(c, job) for job in jobs]
-    usual = [{i: min(o, key=lambda j: order(*effort[j])) for i, o in enumerate(able) if o} for order in _ORDERS]
+    by_parts = {i: min(o, key=lambda j: effort[j]) for i, o in enumerate(able) if o}
+    by_hours = {i: min(o, key=lambda j: effort[j][::-1]) for i, o in enumerate(able) if o}
     surely = [
         (int(np.bitwise_and.reduce([clears[j] for j in o])), min(renewal[j] for j in o)) if o else (0, 0.0)
         for o in able
     ]
     uncured = tuple(job.uncured for job in jobs)
-    return Jobs(clears, tuple(map(tuple, able)), uncured, renewal, (usual[0], usual[1]), tuple(surely))
-
-
-_ORDERS = (lambda parts, hours: (parts, hours), lambda parts, hours: (hours, parts))
+    return Jobs(clears, tuple(map(tuple, able)), uncured, renewal, (by_parts, by_hours), tuple(surely))
 
 
 def _effort(c: MachineClass, job: Job) -> tuple[float, float]:
@@ -212,9 +210,7 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks, wait: Any) -> FollowUp:
         return np.where(finite, np.take_along_axis(whole, chosen, axis=1), 0.0) if able.size else np.zeros(shape)
 
     of_jobs = ways[chosen] & finite[..., None] if able.size else np.zeros((*shape, len(jobs.clears)), dtype=bool)
-    return FollowUp(
-        cost, of_chosen(t.hours / THOUSAND), of_chosen(gross_profit(bench, t)), clears, renewal, of_jobs
-    )
+    return FollowUp(cost, of_chosen(t.hours / THOUSAND), of_chosen(gross_profit(bench, t)), clears, renewal, of_jobs)
 
 
 class FollowUps:
