@@ -215,11 +215,14 @@ def mean_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weig
 
 def done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
     """Return the cost of waiting where a shop does its jobs over again, by state [money]; a shop's customer waits."""
-    if not s.terms.by_shop:
-        return np.zeros(states.size)
-    share = sum((s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in scope), np.zeros(states.size))
-    cost: Floats = share * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    cost: Floats = times_done_over(s, scope, states) * s.payoffs.week * s.terms["parts_lead_days"] / 7
     return cost
+
+
+def times_done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
+    """Return how often a shop waits for parts to do jobs of a scope over again, by state; (states,)."""
+    again = [j for j in scope if s.terms.by_shop and s.jobs.waits[j]]
+    return sum((s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in again), np.zeros(states.size))
 
 
 def failing_sets(

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Bench, gross_profit, tickets
+from econ.costing import THOUSAND, Bench, gross_profit, tickets, work
 from econ.evidence import Posterior
 from econ.knowledge import Job, pert_mean
 from econ.rulebook import MachineClass
@@ -29,14 +29,16 @@ COVERS_PER_STATE = 12
 class Jobs:
     """The jobs of a bench as masks over the faults in play and the wanted wear faults after them.
 
-    clears: job number -> mask. for_fault: fault number -> jobs meant for it that can be done, in rulebook order. usual:
-    by fault number the job that takes the least in parts, and the one that takes the least hours, by the rulebook; none
-    where there is no job. surely: by fault number what each of its jobs clears, as a mask, and renews [1].
+    clears: job number -> mask. for_fault: fault number -> jobs meant for it that can be done, in rulebook order. waits:
+    whether a job's parts have to be waited for. usual: by fault number the job that takes the least in parts, and the
+    one that takes the least hours, by the rulebook; none where there is no job. surely: by fault number what each of
+    its jobs clears, as a mask, and renews [1].
     """
 
     clears: tuple[int, ...]
     for_fault: tuple[tuple[int, ...], ...]
     uncured: tuple[float, ...]
+    waits: tuple[bool, ...]
     renewal: tuple[float, ...]
     usual: tuple[Mapping[int, int], Mapping[int, int]]
     surely: tuple[tuple[int, float], ...]
@@ -68,7 +70,8 @@ def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
         for o in able
     ]
     uncured = tuple(job.uncured for job in jobs)
-    return Jobs(clears, tuple(map(tuple, able)), uncured, renewal, (by_parts, by_hours), tuple(surely))
+    waits = tuple(work(bench, np.eye(len(jobs), dtype=bool)).any_part.tolist())
+    return Jobs(clears, tuple(map(tuple, able)), uncured, waits, renewal, (by_parts, by_hours), tuple(surely))
 
 
 def _effort(c: MachineClass, job: Job) -> tuple[float, float]:

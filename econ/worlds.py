@@ -28,6 +28,7 @@ from econ.repairs import (
     failing_sets,
     open_ended,
     repair_weeks,
+    times_done_over,
     ways_to_cure,
 )
 from econ.rulebook import MachineClass
@@ -129,17 +130,8 @@ class _Pattern:
         }
         self.at = [np.searchsorted(self.masks[key], x) for x, key in zip(left, self.keys, strict=True)]
         self.failing = [failing_sets(s, place, ways, states) for ways in self.ways]
-        self.shares = self._done_over_shares(g)
+        self.done_over = np.array([times_done_over(s, x, states) for x in g.scopes])
         self.open = np.array([open_ended(s, x) for x in g.scopes], dtype=bool)
-
-    def _done_over_shares(self, g: Ground) -> Floats:
-        """Return how often each scope is done over in each state, (scopes, m)."""
-        jobs = g.setting.jobs
-        rows = np.zeros((len(g.scopes), self.states.size))
-        for row, scope in zip(rows, g.scopes, strict=True):
-            for j in scope if g.setting.terms.by_shop else ():
-                row += jobs.uncured[j] * ((self.states & jobs.clears[j]) != 0)
-        return rows
 
     def counts(self, key: tuple[float, int]) -> tuple[list[int], Floats]:
         """Return the scopes that share a table, and how often each set of it comes up in each, (sets, scopes)."""
@@ -209,7 +201,7 @@ def worth_in(g: Ground, pattern: _Pattern, s: Setting, rest: Floats) -> tuple[Fl
     traced = (worth - trace >= given_up) | pattern.open
     member = members(s.bench, g.scopes)
     paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
-    retry = (weights @ pattern.shares.T) * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    retry = (weights @ pattern.done_over.T) * s.payoffs.week * s.terms["parts_lead_days"] / 7
     mend = np.where(traced, worth - trace, given_up) - paid - retry + rest[: len(g.scopes)]
     worlds = max(mend.shape[0], others.shape[0])
     table = np.concatenate([np.broadcast_to(x, (worlds, x.shape[1])) for x in (mend, others)], axis=1)
