@@ -99,9 +99,10 @@ def main() -> None:
 
 @main.command()
 @click.argument("case", type=click.Path(allow_dash=True))
+@click.option("--two-way", nargs=2, metavar="INPUT INPUT", help="Lay two inputs, such as terms.shop_rate, together.")
 @with_overlays
 @as_json
-def decide(case: str, overlays: tuple[str, ...], as_json: bool) -> None:
+def decide(case: str, two_way: tuple[str, str] | None, overlays: tuple[str, ...], as_json: bool) -> None:
     """Decide a CASE, a JSON file or - for standard input."""
     from api.answer import to_json
     from api.library import decide_document, open_shelf
@@ -115,7 +116,10 @@ def decide(case: str, overlays: tuple[str, ...], as_json: bool) -> None:
         _say_error(f"{source}: can't be read: {error.strerror or error}.")
         sys.exit(2)
     try:
-        decision = decide_document(read_json(body), classes=known)
+        document = read_json(body)
+        if two_way and isinstance(document, dict):
+            document["two_way"] = list(two_way)
+        decision = decide_document(document, classes=known)
     except BadInput as error:
         _complain(error, source)
     if as_json:

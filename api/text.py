@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 
 from api.columns import bullet, table, wrap
 from api.policy import plan_lines
@@ -161,6 +162,29 @@ def _missing(d: Decision, c: MachineClass) -> list[str]:
     if m.worth_knowing < 1:
         return wrap(f"Of what is left open nothing is worth finding out first; most bears {name}{taken}: {span}.", "  ")
     return wrap(f"Most worth finding out: {name}{taken}. To know it is worth {worth}; {span}.", "  ")
+
+
+def _two_way(d: Decision, c: MachineClass) -> list[str]:
+    """Return the table of two inputs where the case asks for it: the best course by a letter, and its worth."""
+    x = d.break_even.two_way
+    if x is None or not x.asked:
+        return []
+    units = {line.input: line.unit for line in d.break_even.inputs}
+
+    def value(name: str, amount: Decimal) -> str:
+        return f"{amount:f}" if units[name] == "times" else input_value(amount, units[name], d.currency)
+
+    titles = {y.course: y.title for y in d.courses}
+    letters = {course: chr(ord("A") + n) for n, course in enumerate(dict.fromkeys(y for row in x.courses for y in row))}
+    rows = [
+        [value(x.first, amount)] + [f"{letters[y]} {money(w, d.currency)}" for y, w in zip(row, worths, strict=True)]
+        for amount, row, worths in zip(x.first_values, x.courses, x.net_worth, strict=True)
+    ]
+    heads = ["", *(value(x.second, amount) for amount in x.second_values)]
+    told = "In it: the best course and by how much it is better"
+    lines = wrap(f"Down: {input_name(x.first, c)}. Across: {input_name(x.second, c)}. {told}.", "  ")
+    lines += table(rows, heads, right=range(len(heads)))
+    return lines + table([(letter, course_title(y, c, titles)) for y, letter in letters.items()], wide=1)
 
 
 def _risk(d: Decision) -> list[str]:
@@ -381,6 +405,7 @@ def decision_text(d: Decision, c: MachineClass) -> str:
         ("Until this is cleared", _holds(d, c)),
         ("Next", _next(d, c)),
         ("This would change the answer", _turns(d, c)),
+        ("Two figures at once", _two_way(d, c)),
         ("What can be done", _courses(d)),
         ("How it may turn out", _risk(d)),
         (_if_chosen("The next time round", d), _next_time(d)),

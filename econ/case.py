@@ -228,6 +228,7 @@ class Case(Frozen):
     prices: dict[Id, Money] = Field(default_factory=dict, max_length=500, description="unit cost by part id")
     unobtainable: Many[Id] = Field((), max_length=50, description="parts that can't be had")
     spent_so_far: Money = Field(Decimal(0), description="shown and excluded")
+    two_way: Many[Text] = Field((), max_length=2, description="two inputs to lay against each other")
 
 
 _ADAPTER: TypeAdapter[Case] = TypeAdapter(Case)

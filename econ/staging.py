@@ -17,7 +17,7 @@ from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, resul
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
 from econ.plan import Node, Step
-from econ.repairs import AfterRepair, repair_weeks, ways_of
+from econ.repairs import AfterRepair, done_over, repair_weeks, ways_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
 from econ.stopping import Choice, Look, Suspect
@@ -124,9 +124,7 @@ def _repair_choice(
     member = members(s.bench, [course.jobs])
     paid = float(tickets(s.bench, member).cost[0])
     paid += float(repair_weeks(s, work(s.bench, member).any_part)[0]) * s.payoffs.week
-    for j in course.jobs if s.terms.by_shop else ():
-        retry = s.jobs.uncured[j] * s.payoffs.week * s.terms["parts_lead_days"] / 7
-        rows[:, [0, 4]] -= (retry * ((states & s.jobs.clears[j]) != 0))[:, None]
+    rows[:, [0, 4]] -= done_over(s, course.jobs, states)[:, None]
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
     credit = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops) if i in used}
     needed = {s.bench.tools[t] for t in np.flatnonzero(s.bench.op_tools[sorted(used)].any(axis=0))}
