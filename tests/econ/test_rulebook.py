@@ -211,6 +211,11 @@ def test_a_module_may_change_another_and_the_class_has_the_last_word() -> None:
         read_class(texts, "small")
 
 
+def test_a_class_may_state_coefficients_of_its_remaining_value() -> None:
+    value = CLASS.replace('method = "geometric"', 'method = "remaining_value"\ncoefficients = [0.9, 0.1, 0.01]')
+    assert read_class(small.texts(machine=value), "small").value.coefficients == (0.9, 0.1, 0.01)
+
+
 def test_all_mistakes_are_told_at_once() -> None:
     broken = MODULE.replace("prior = 0.2", "prior = 2").replace("price = [10, 20, 30]", "price = [3, 2, 1]")
     paths = [p.path for p in refusals(broken, CLASS.replace('method = "geometric"', 'method = "linear"'))]
