@@ -248,6 +248,7 @@ def problem_of(error: Mapping[str, Any], fields: Collection[str]) -> Problem:
     if kind == "extra_forbidden":
         remedy = nearest(error["loc"][-1], fields) if fields else remedy
         rule = "there is no such field here"
+    rule = rule.replace("Input should be", "this must be", 1)
     return Problem(path, value, rule[:1].lower() + rule[1:], remedy)
 
 

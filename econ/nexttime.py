@@ -13,7 +13,7 @@ import numpy as np
 from econ.ahead import Component
 from econ.case import Case
 from econ.costing import Bench, members, tickets
-from econ.earlier import Failed, own_life
+from econ.earlier import Earlier, own_life
 from econ.knowledge import PartLife
 from econ.market import Market
 from econ.outlook import HORIZON, Prospect, make_outlook, make_prospect, make_scene
@@ -51,7 +51,7 @@ def _renewed(c: MachineClass, bench: Bench, scope: Sequence[int]) -> list[tuple[
     return sorted(found.values(), key=lambda x: (-x[3], -bench.unit_cost[x[0]], x[0]))
 
 
-def _odds(c: MachineClass, part: str, scope: Sequence[str], failed: Sequence[Failed]) -> float:
+def _odds(c: MachineClass, part: str, scope: Sequence[str], failed: Sequence[Earlier]) -> float:
     """Return the chance that something wears a part out [1], by the jobs that fitted it and failed again.
 
     A job counts for nothing where the repair puts right all that it is known to leave.
@@ -73,7 +73,7 @@ def next_time(
     market: Market,
     bench: Bench,
     scope: Sequence[int],
-    failed: Sequence[Failed] = (),
+    failed: Sequence[Earlier] = (),
 ) -> tuple[tuple[NextTime, ...], tuple[Assumption, ...]]:
     """Return the next time round of a repair, the dearest job first, at most PARTS_SHOWN; and what it rests on.
 

@@ -28,7 +28,7 @@ Path = tuple[tuple[str, int], ...]  # checks made, with the number of each one's
 
 STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
-LEAST = 25.0  # by which checking must beat stopping to be worth the trouble [minor units]; judgement
+LEAST = 0.002  # of the new price by which checking must beat stopping to be worth the trouble [1]; judgement
 WORTH_FROM = 0.01  # of its cost: a check worth less than this by itself changes nothing [1]
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
 ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
@@ -296,7 +296,7 @@ def stage(
     looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
     prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
     orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
-    weighed = orders.weigh(choices, looks, prices, LEAST, _suspects(c, heard, weights, present))
+    weighed = orders.weigh(choices, looks, prices, LEAST * s.terms.new_price, _suspects(c, heard, weights, present))
     titles = {course_name(s, x): title_of(c, s, x) for x in courses}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
     return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks))
@@ -305,8 +305,9 @@ def stage(
 def _nearest(steps: Sequence[Step]) -> Step | None:
     """Return the check that comes nearest to paying for itself, or by itself changes nothing but tells most."""
 
-    def short_by(x: Step) -> float:
-        return x.cost - (x.worth if x.worth > x.cost * WORTH_FROM else x.promise)
+    def short_by(x: Step) -> tuple[bool, float]:
+        tells = x.worth > x.cost * WORTH_FROM
+        return not tells, x.cost - (x.worth if tells else x.promise)
 
     return min(steps, key=short_by, default=None)
 
