@@ -18,7 +18,7 @@ from econ.case import Frozen, Many, Money, Text, problem_of
 from econ.problems import BadInput, Problem, nearest, shown
 from econ.question import Question
 from econ.reading import read_case
-from econ.rulebook import MachineClass
+from econ.rulebook import MachineClass, Shelf
 from econ.words import percent
 
 OF_A_CASE = ("currency", "as_of", "machine", "terms", "market")
@@ -86,10 +86,13 @@ def _problems(error: ValidationError) -> list[Problem]:
     return list(found.values())
 
 
-def read_question(document: object, day: date | None = None) -> tuple[Any, MachineClass, Question]:
+def read_question(
+    document: object, day: date | None = None, classes: Shelf | None = None
+) -> tuple[Any, MachineClass, Question]:
     """Return the case, its machine class and the question of a document, what JSON gave.
 
-    day: the day of the decision where the document names none. Raises BadInput with every problem of the document.
+    day: the day of the decision where the document names none. classes: all machine classes; those that ship where left
+    out. Raises BadInput with every problem of the document.
     """
     if not isinstance(document, Mapping):
         raise BadInput([Problem("document", shown(document), "this is a JSON object", "see docs/again.md")])
@@ -106,7 +109,7 @@ def read_question(document: object, day: date | None = None) -> tuple[Any, Machi
         problems += _problems(error)
     try:
         shared = {k: document[k] for k in OF_A_CASE if k in document}
-        case, c = read_case({"perspective": "owner", **shared}, shelf(), day or today())
+        case, c = read_case({"perspective": "owner", **shared}, shelf() if classes is None else classes, day or today())
     except BadInput as error:
         problems += error.problems
     if asked is not None and asked.component.life_years is None and not asked.component.failures:
@@ -121,9 +124,12 @@ def read_question(document: object, day: date | None = None) -> tuple[Any, Machi
     return case, c, Question(**told)
 
 
-def again_document(document: object, day: date | None = None) -> Again:
-    """Return the answer to a document, what JSON gave. Raises BadInput with every problem."""
-    case, c, question = read_question(document, day)
+def again_document(document: object, day: date | None = None, classes: Shelf | None = None) -> Again:
+    """Return the answer to a document, what JSON gave; arguments as for `read_question`.
+
+    Raises BadInput with every problem.
+    """
+    case, c, question = read_question(document, day, classes)
     try:
         return again(case, c, defaults(), question, __version__)
     except BadInput:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 WIDTH = 98
+NARROWEST = 20  # of a column that gives way
 
 
 def _fill(text: str, width: int, first: str = "", later: str = "") -> list[str]:
@@ -31,19 +32,23 @@ def table(
     """Return rows as aligned lines, indented by two.
 
     heads: a line above. right: the columns set to the right. wide: the column that gives way and wraps where the lines
-    would be too long.
+    would be too long; where that is not enough, the widest others do.
     """
     cells = [list(heads)] * bool(heads) + [list(row) for row in rows]
     if not cells:
         return []
     width = [max(len(row[i]) for row in cells) for i in range(len(cells[0]))]
-    spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
-    width[wide] = max(width[wide] + min(spare, 0), 20)
+    order = [wide, *sorted((i for i in range(len(width)) if i != wide), key=lambda i: -width[i])]
+    for i in order:
+        spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
+        if spare < 0:
+            width[i] = max(width[i] + spare, min(width[i], NARROWEST))
     lines = []
     for row in cells:
-        pieces = _fill(row[wide], width[wide], later="  ") or [""]
-        for n, piece in enumerate(pieces):
-            shown = [piece if i == wide else cell if n == 0 else "" for i, cell in enumerate(row)]
+        sized = zip(row, width, strict=True)  # a column of empty cells has no width
+        pieces = [[x] if len(x) <= w else _fill(x, w, later=" " * min(2, w - 1)) for x, w in sized]
+        for n in range(max(map(len, pieces))):
+            shown = [p[n] if n < len(p) else "" for p in pieces]
             cut = [x.rjust(width[i]) if i in set(right) else x.ljust(width[i]) for i, x in enumerate(shown)]
             lines.append(("  " + "  ".join(cut)).rstrip())
     return lines

@@ -14,6 +14,7 @@ from econ.problems import BadInput
 
 if TYPE_CHECKING:
     from econ.decision import Decision
+    from econ.rulebook import Shelf
 
 # Products of small matrices: more threads than one only get in each other's way. Set before numpy loads.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -73,14 +74,21 @@ def _read(path: str) -> bytes:
     return body
 
 
-def _told(decision: Decision) -> str:
-    from api.library import machine_class
+def _told(decision: Decision, classes: Shelf) -> str:
     from api.text import decision_text
 
-    return decision_text(decision, machine_class(decision.machine_class))
+    return decision_text(decision, classes[decision.machine_class])
 
 
 as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+with_overlays = click.option(
+    "--overlay",
+    "overlays",
+    metavar="FILE",
+    type=click.Path(),
+    multiple=True,
+    help="Figures of your own, a TOML file or a folder (docs/rulebooks.md). May be given again.",
+)
 
 
 @click.group(cls=Door, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -91,13 +99,16 @@ def main() -> None:
 
 @main.command()
 @click.argument("case", type=click.Path(allow_dash=True))
+@click.option("--two-way", nargs=2, metavar="INPUT INPUT", help="Lay two inputs, such as terms.shop_rate, together.")
+@with_overlays
 @as_json
-def decide(case: str, as_json: bool) -> None:
+def decide(case: str, two_way: tuple[str, str] | None, overlays: tuple[str, ...], as_json: bool) -> None:
     """Decide a CASE, a JSON file or - for standard input."""
     from api.answer import to_json
-    from api.library import decide_document
+    from api.library import decide_document, open_shelf
     from api.strictjson import read_json
 
+    known = open_shelf(overlays)
     source = "standard input" if case == "-" else click.format_filename(case)
     try:
         body = _read(case)
@@ -105,25 +116,30 @@ def decide(case: str, as_json: bool) -> None:
         _say_error(f"{source}: can't be read: {error.strerror or error}.")
         sys.exit(2)
     try:
-        decision = decide_document(read_json(body))
+        document = read_json(body)
+        if two_way and isinstance(document, dict):
+            document["two_way"] = list(two_way)
+        decision = decide_document(document, classes=known)
     except BadInput as error:
         _complain(error, source)
     if as_json:
         _print_json(to_json(decision))
     else:
-        _print_text(_told(decision))
+        _print_text(_told(decision, known))
 
 
 @main.command()
 @click.argument("file", type=click.Path(allow_dash=True))
+@with_overlays
 @as_json
-def again(file: str, as_json: bool) -> None:
+def again(file: str, overlays: tuple[str, ...], as_json: bool) -> None:
     """Is a part that failed worth paying for now, and the next time? FILE: JSON, or - for standard input."""
     from api.again import again_document, again_text
     from api.answer import to_json
-    from api.library import machine_class
+    from api.library import open_shelf
     from api.strictjson import read_json
 
+    known = open_shelf(overlays)
     source = "standard input" if file == "-" else click.format_filename(file)
     try:
         body = _read(file)
@@ -131,13 +147,13 @@ def again(file: str, as_json: bool) -> None:
         _say_error(f"{source}: can't be read: {error.strerror or error}.")
         sys.exit(2)
     try:
-        answer = again_document(read_json(body))
+        answer = again_document(read_json(body), classes=known)
     except BadInput as error:
         _complain(error, source)
     if as_json:
         _print_json(to_json(answer))
     else:
-        _print_text(again_text(answer, machine_class(answer.machine_class)))
+        _print_text(again_text(answer, known[answer.machine_class]))
 
 
 @main.command()
@@ -146,7 +162,7 @@ def demo(as_json: bool) -> None:
     """Decide three invented cases, one of each perspective."""
     from api.answer import to_json
     from api.demo import demos
-    from api.library import decide_document
+    from api.library import decide_document, shelf
 
     decided = [(d, decide_document(d.case)) for d in demos()]
     if as_json:
@@ -159,39 +175,53 @@ def demo(as_json: bool) -> None:
             }
         )
         return
-    told = [f"=== {d.name}: {d.about} (an invented case) ===\n\n{_told(decision)}" for d, decision in decided]
+    told = [f"=== {d.name}: {d.about} (an invented case) ===\n\n{_told(decision, shelf())}" for d, decision in decided]
     _print_text("\n\n".join(told))
 
 
 @main.command()
-@click.argument("class_id", metavar="[ID]", required=False)
+@click.argument("names", metavar="[ID]", nargs=-1)
+@click.option("--check", is_flag=True, help="Check overlays, given as FILE..., and say what they add and change.")
+@with_overlays
 @as_json
-def classes(class_id: str | None, as_json: bool) -> None:
-    """List the machine classes, or show what a case of one may name."""
+def classes(names: tuple[str, ...], check: bool, overlays: tuple[str, ...], as_json: bool) -> None:
+    """List the machine classes, show what a case of one (ID) may name, or check overlays (--check FILE...)."""
     from api.answer import to_json
     from api.catalogue import class_text, list_text
     from api.classes import ClassList, describe
-    from api.library import ids, machine_class
+    from api.library import ids, machine_class, open_shelf
+    from api.overlays import checked, checked_text
 
-    if class_id is None:
-        every = ClassList(tuple(describe(machine_class(i)) for i in ids()))
-        _print_json(to_json(every)) if as_json else _print_text(list_text(every))
-    else:
-        one = describe(machine_class(class_id, "ID"))
+    if check and not names:
+        raise click.UsageError("--check takes the overlays to check: mendworth classes --check FILE...")
+    if len(names) > 1 and not check:
+        raise click.UsageError("one machine class at a time: mendworth classes ID")
+    known = open_shelf((*names, *overlays) if check else overlays)
+    if check:
+        found = checked(known, ids())
+        _print_json(to_json(found)) if as_json else _print_text(checked_text(found))
+    elif names:
+        one = describe(machine_class(names[0], "ID", known))
         _print_json(to_json(one)) if as_json else _print_text(class_text(one))
+    else:
+        every = ClassList(tuple(map(describe, known.values())))
+        _print_json(to_json(every)) if as_json else _print_text(list_text(every))
 
 
 @main.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="Port to listen on.")
-def serve(host: str, port: int) -> None:
+@with_overlays
+def serve(host: str, port: int, overlays: tuple[str, ...]) -> None:
     """Serve JSON over HTTP."""
     from waitress import create_server  # type: ignore[import-untyped]  # it ships no types
 
     from api.http import create_app
+    from api.library import open_shelf
 
+    app = create_app(open_shelf(overlays))
     try:
-        server = create_server(create_app(), host=host, port=port, ident=None)
+        server = create_server(app, host=host, port=port, ident=None)
     except OSError as error:
         raise click.ClickException(f"can't listen on {host}:{port}: {error.strerror or error}") from None
     click.echo(f"Listening on http://{host}:{server.effective_port}, end with Ctrl+C.", err=True)

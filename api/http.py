@@ -20,6 +20,7 @@ from econ import __version__
 from econ.again import Again
 from econ.decision import Decision
 from econ.problems import BadInput, Problem, shown
+from econ.rulebook import Shelf
 
 
 class RefusedError(Exception):
@@ -59,7 +60,7 @@ def decide_case() -> Decision:
     """Decide the case in the body."""
     document = _body()
     try:
-        return library.decide_document(document)
+        return library.decide_document(document, classes=_classes())
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
 
@@ -68,21 +69,26 @@ def next_failure() -> Again:
     """Answer the question about a part that fails, in the body."""
     document = _body()
     try:
-        return again_document(document)
+        return again_document(document, classes=_classes())
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
 
 
-@cache
+def _classes() -> Shelf:
+    """Return the machine classes that this application answers for."""
+    found: Shelf = current_app.extensions["mendworth"]
+    return found
+
+
 def list_classes() -> classes.ClassList:
     """Return all machine classes."""
-    return classes.ClassList(tuple(classes.describe(library.machine_class(i)) for i in library.ids()))
+    return classes.ClassList(tuple(map(classes.describe, _classes().values())))
 
 
 def one_class(class_id: str) -> classes.ClassLine:
     """Return one machine class."""
     try:
-        found = library.machine_class(class_id, "class_id")
+        found = library.machine_class(class_id, "class_id", _classes())
     except BadInput as error:
         raise RefusedError(refuse(404, error.problems)) from None
     return classes.describe(found)
@@ -93,10 +99,14 @@ def health() -> Health:
     return Health("ok", __version__)
 
 
-@cache
 def openapi() -> dict[str, Any]:
     """Return the description of all routes."""
-    return describe_routes(ROUTES)
+    return _described(tuple(_classes()))
+
+
+@cache
+def _described(ids: tuple[str, ...]) -> dict[str, Any]:
+    return describe_routes(ROUTES, ids)
 
 
 ROUTES = (
@@ -183,9 +193,10 @@ def _broken(error: Exception) -> Response:
     return _say(to_json(refuse(500, (), TITLED[500])), 500, MEDIA_TYPE)
 
 
-def create_app() -> Flask:
-    """Return the application."""
+def create_app(shelf: Shelf | None = None) -> Flask:
+    """Return the application. shelf: all machine classes; those that ship where left out."""
     app = Flask("mendworth", static_folder=None)
+    app.extensions["mendworth"] = library.shelf() if shelf is None else shelf
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
     app.url_map.merge_slashes = False
     for route in ROUTES:

@@ -1,12 +1,13 @@
-"""Library: the rulebooks that ship with the package, read once, and one call from a document to its decision."""
+"""Library: the rulebooks that ship, read once, a shop's own laid over, and one call from a document to its decision."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
+from pathlib import Path
 from types import MappingProxyType
 
 from econ import __version__
@@ -46,17 +47,59 @@ def shelf() -> Shelf:
     return Shelf(texts())
 
 
+def _read(path: Path) -> dict[str, str]:
+    """Return the text of a file under no name, or the texts of a folder by their names in it."""
+    if not path.is_dir():
+        return {"": path.read_text(encoding="utf-8")}
+    files = (file for pattern in ("*.toml", "modules/*.toml", "classes/*.toml") for file in sorted(path.glob(pattern)))
+    return {file.relative_to(path).as_posix(): file.read_text(encoding="utf-8") for file in files}
+
+
+def open_shelf(paths: Iterable[str]) -> Shelf:
+    """Return all machine classes with a shop's own figures laid over.
+
+    paths: overlays, TOML files; or folders with ``modules/x.toml`` and ``classes/y.toml`` of the shop's own beside
+    overlays. Raises BadInput with all that is wrong with them.
+    """
+    overlays: dict[str, str] = {}
+    own: dict[str, str] = {}
+    problems: list[Problem] = []
+    for path in dict.fromkeys(paths):
+        try:
+            found = _read(Path(path))
+        except (OSError, UnicodeDecodeError) as error:
+            got = error.strerror or "unreadable" if isinstance(error, OSError) else "bytes that are no UTF-8"
+            problems.append(Problem(path, got, "an overlay is a TOML file, or a folder of them", "correct the path"))
+            continue
+        if not found:
+            problems.append(Problem(path, "an empty folder", "it holds TOML files", "correct the path"))
+        for name, text in found.items():
+            if not name.startswith(("modules/", "classes/")):
+                overlays[f"{path.rstrip('/')}/{name}" if name else path] = text
+            elif name in own:
+                problems.append(Problem(f"{path}/{name}", name, "another folder has it too", "rename the file"))
+            else:
+                own[name] = text
+    if problems:
+        raise BadInput(problems)
+    return Shelf(texts(), overlays, own) if overlays or own else shelf()
+
+
 def ids() -> tuple[str, ...]:
-    """Return the ids of all machine classes."""
+    """Return the ids of the machine classes that ship."""
     return tuple(shelf())
 
 
-def machine_class(class_id: str, where: str = "machine.class") -> MachineClass:
-    """Return one machine class. where: what asked for it. Raises BadInput where there is none of that id."""
-    if class_id not in ids():
+def machine_class(class_id: str, where: str = "machine.class", classes: Shelf | None = None) -> MachineClass:
+    """Return one machine class. where: what asked for it. Raises BadInput where there is none of that id.
+
+    classes: all there are; those that ship where left out.
+    """
+    known = shelf() if classes is None else classes
+    if class_id not in set(known):
         rule = "the rulebooks hold no such machine class"
-        raise BadInput([Problem(where, shown(class_id), rule, nearest(class_id, ids()))])
-    return shelf()[class_id]
+        raise BadInput([Problem(where, shown(class_id), rule, nearest(class_id, known))])
+    return known[class_id]
 
 
 def today() -> date:
@@ -64,10 +107,11 @@ def today() -> date:
     return datetime.now(UTC).date()
 
 
-def decide_document(document: object, day: date | None = None) -> Decision:
+def decide_document(document: object, day: date | None = None, classes: Shelf | None = None) -> Decision:
     """Return the decision on a case document, what JSON gave.
 
-    day: the day of the decision where the case names none; today if left out. Raises BadInput with every problem.
+    day: the day of the decision where the case names none; today if left out. classes: all machine classes; those that
+    ship where left out. Raises BadInput with every problem.
     """
-    case, its_class = read_case(document, shelf(), day or today())
+    case, its_class = read_case(document, shelf() if classes is None else classes, day or today())
     return decide(case, its_class, defaults(), __version__)

@@ -76,11 +76,14 @@ def _one_of(names: Iterable[str]) -> list[dict[str, Any]]:
 
 
 @cache
-def published_case_schema() -> dict[str, Any]:
-    """Return the case schema as published: with the machine classes there are, days and findings said exactly."""
+def published_case_schema(ids: tuple[str, ...] | None = None) -> dict[str, Any]:
+    """Return the case schema as published: with the machine classes there are, days and findings said exactly.
+
+    ids: of the machine classes; of those that ship where left out.
+    """
     schema: dict[str, Any] = _moved(case_schema())
     parts = schema["$defs"]
-    parts["Machine"]["properties"]["class"]["enum"] = list(library.ids())
+    parts["Machine"]["properties"]["class"]["enum"] = list(library.ids() if ids is None else ids)
     parts["Finding"]["oneOf"] = _one_of(("outcome", "reading", "found"))
     for holder, name in ((schema, "as_of"), (parts["Finding"], "on")):
         holder["properties"][name]["anyOf"][0]["pattern"] = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
@@ -88,9 +91,12 @@ def published_case_schema() -> dict[str, Any]:
 
 
 @cache
-def published_question_schema() -> dict[str, Any]:
-    """Return the schema of a question about a part that fails, as published: its life is stated or fitted."""
-    case, asked = published_case_schema(), _moved(asked_schema())
+def published_question_schema(ids: tuple[str, ...] | None = None) -> dict[str, Any]:
+    """Return the schema of a question about a part that fails, as published: its life is stated or fitted.
+
+    ids: as for `published_case_schema`.
+    """
+    case, asked = published_case_schema(ids), _moved(asked_schema())
     parts = {**case["$defs"], **asked["$defs"]}
     stated = {"required": ["life_years"], "properties": {"life_years": {"type": "number"}, "failures": {"maxItems": 0}}}
     fitted = {"required": ["failures"], "properties": {"life_years": {"type": "null"}, "failures": {"minItems": 1}}}
@@ -123,7 +129,7 @@ def _question_examples() -> dict[str, Any]:
     return {"bearing": {"summary": "a clutch bearing that failed again (invented)", "value": EXAMPLE}}
 
 
-BODIES: Mapping[str, tuple[Callable[[], dict[str, Any]], Callable[[], dict[str, Any]]]] = {
+BODIES: Mapping[str, tuple[Callable[[tuple[str, ...] | None], dict[str, Any]], Callable[[], dict[str, Any]]]] = {
     "Case": (published_case_schema, _case_examples),
     "Question": (published_question_schema, _question_examples),
 }
@@ -142,7 +148,9 @@ def _response(status: int, media_type: str, schema: Mapping[str, Any]) -> dict[s
     return {"description": HTTPStatus(status).phrase, "content": {media_type: {"schema": schema}}}
 
 
-def _operation(route: Route, components: dict[str, Any], problem: Mapping[str, Any]) -> dict[str, Any]:
+def _operation(
+    route: Route, components: dict[str, Any], problem: Mapping[str, Any], ids: tuple[str, ...] | None
+) -> dict[str, Any]:
     answer: dict[str, Any] = {"type": "object"}
     if route.kind is not dict:
         answer = _hoist(components, route.kind.__name__, schema_of(route.kind, COMPONENTS + "{model}"))
@@ -157,17 +165,17 @@ def _operation(route: Route, components: dict[str, Any], problem: Mapping[str, A
         ]
     if route.takes:
         schema, examples = BODIES[route.takes]
-        body = {"schema": _hoist(components, route.takes, schema()), "examples": examples()}
+        body = {"schema": _hoist(components, route.takes, schema(ids)), "examples": examples()}
         operation["requestBody"] = {"required": True, "content": {"application/json": body}}
     return operation
 
 
-def describe_routes(routes: Iterable[Route]) -> dict[str, Any]:
-    """Return the OpenAPI document of a table of routes."""
+def describe_routes(routes: Iterable[Route], ids: tuple[str, ...] | None = None) -> dict[str, Any]:
+    """Return the OpenAPI document of a table of routes. ids: as for `published_case_schema`."""
     components: dict[str, Any] = {}
     problem = _hoist(components, "Refusal", schema_of(refusal.Refusal, COMPONENTS + "{model}"))
     paths: dict[str, Any] = {}
     for route in routes:
-        paths.setdefault(route.path, {})[route.method.lower()] = _operation(route, components, problem)
+        paths.setdefault(route.path, {})[route.method.lower()] = _operation(route, components, problem, ids)
     info = {"title": "mendworth", "version": __version__, "description": INTRODUCTION}
     return {"openapi": "3.1.0", "info": info, "paths": paths, "components": {"schemas": components}}

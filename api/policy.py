@@ -11,6 +11,7 @@ from econ.rulebook import MachineClass
 from econ.staging import Branch
 from econ.words import percent
 
+SUSPECT_FROM = 0.2  # chance of a fault from which it is named where the cause is still to be found [1]
 PRINTED_FROM = 0.02  # chance of coming to a result under which it is left to the JSON [1]
 
 
@@ -42,6 +43,7 @@ def _then(b: Branch, c: MachineClass) -> str:
     """Return what to do at a result: the next look, or what to do with the machine, and what it then most likely is."""
     if b.check:
         return f"then look on: {b.then[0].lower()}{b.then[1:]}"
-    if b.course == "repair:open" and b.leading is not None and b.leading.probability >= LEADS_FROM:
-        return f"{b.then}; most likely {short(c.faults[b.leading.id].title)} ({percent(b.leading.probability)})"
+    if b.course == "repair:open" and b.leading is not None and b.leading.probability >= SUSPECT_FROM:
+        told = "most likely" if b.leading.probability >= LEADS_FROM else "first suspect"
+        return f"{b.then}; {told} {short(c.faults[b.leading.id].title)} ({percent(b.leading.probability)})"
     return b.then

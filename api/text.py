@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 
 from api.columns import bullet, table, wrap
 from api.policy import plan_lines
@@ -149,7 +150,7 @@ def _turn(line: InputLine, x: Change, d: Decision, c: MachineClass, titles: Mapp
 
 def _missing(d: Decision, c: MachineClass) -> list[str]:
     m = d.break_even.missing
-    if m is None:
+    if m is None or m.low == m.high:
         return []
     name, worth = input_name(m.input, c), money(m.worth_knowing, d.currency)
     span = f"the answer then comes out between {money(m.low, d.currency)} and {money(m.high, d.currency)}"
@@ -163,6 +164,29 @@ def _missing(d: Decision, c: MachineClass) -> list[str]:
     return wrap(f"Most worth finding out: {name}{taken}. To know it is worth {worth}; {span}.", "  ")
 
 
+def _two_way(d: Decision, c: MachineClass) -> list[str]:
+    """Return the table of two inputs where the case asks for it: the best course by a letter, and its worth."""
+    x = d.break_even.two_way
+    if x is None or not x.asked:
+        return []
+    units = {line.input: line.unit for line in d.break_even.inputs}
+
+    def value(name: str, amount: Decimal) -> str:
+        return f"{amount:f}" if units[name] == "times" else input_value(amount, units[name], d.currency)
+
+    titles = {y.course: y.title for y in d.courses}
+    letters = {course: chr(ord("A") + n) for n, course in enumerate(dict.fromkeys(y for row in x.courses for y in row))}
+    rows = [
+        [value(x.first, amount)] + [f"{letters[y]} {money(w, d.currency)}" for y, w in zip(row, worths, strict=True)]
+        for amount, row, worths in zip(x.first_values, x.courses, x.net_worth, strict=True)
+    ]
+    heads = ["", *(value(x.second, amount) for amount in x.second_values)]
+    told = "In it: the best course and by how much it is better"
+    lines = wrap(f"Down: {input_name(x.first, c)}. Across: {input_name(x.second, c)}. {told}.", "  ")
+    lines += table(rows, heads, right=range(len(heads)))
+    return lines + table([(letter, course_title(y, c, titles)) for y, letter in letters.items()], wide=1)
+
+
 def _risk(d: Decision) -> list[str]:
     """Return how the answer may turn out, and what to agree on before a repair."""
     best = next(o for o in d.risk.outturns if o.course == d.verdict.course)
@@ -173,7 +197,7 @@ def _risk(d: Decision) -> list[str]:
     luck = "Counting luck with hours, prices and how long it lasts, another way would have been better"
     lines += wrap(f"{told}. {luck} with a chance of {percent(best.chance_of_regret)}.", "  ")
     a = d.risk.authorisation
-    own = d.estimate is not None and d.estimate.own_time > 0
+    own = d.estimate is not None and any(x.note == "own time" for x in d.estimate.lines)
     if a is None or own or d.perspective == "reseller" or not d.verdict.course.startswith("repair"):
         return lines  # who works for himself has nobody to agree it with
     agreed = f"Agree before work: looking up to {money(a.diagnosis_up_to, d.currency)}; stop and ring before"
@@ -237,7 +261,7 @@ def _faults(d: Decision, c: MachineClass) -> list[str]:
 
 
 def _seen(f: FaultLine) -> str:
-    return f"{f.title} (only opening it shows this)" if f.hidden else f.title
+    return f"{f.title} (inside)" if f.hidden else f.title
 
 
 def _looking(d: Decision, c: MachineClass) -> list[str]:
@@ -294,8 +318,9 @@ def _limits(d: Decision) -> list[str]:
     jobs = () if d.estimate is None else d.estimate.jobs
     own = next((x.repair_limit for x in d.courses if x.kind == "repair" and x.jobs == jobs), None)
     if own is not None:
-        most = f"Up to {money(own, d.currency)}, own time counted, this repair is the better way; above that it is not."
-        lines += wrap(most if own > 0 else "At no price is this repair alone the better way.", "  ")
+        counted = ", own time counted," if d.estimate is not None and d.estimate.own_time else ""
+        most = f"Up to {money(own, d.currency)}{counted} this repair by itself is the better way; above that it is not."
+        lines += wrap(most if own > 0 else "At no price is this repair by itself the better way.", "  ")
     if d.offer is not None:
         said = f"Highest offer {money(d.offer.highest, d.currency)}, trip and every hour paid."
         if d.offer.asking_price is not None and d.offer.left_at_asking is not None:
@@ -313,12 +338,19 @@ def _shop(d: Decision) -> list[str]:
             x.title,
             money(x.gross_profit, d.currency),
             "-" if x.gross_profit_per_hour is None else money(x.gross_profit_per_hour, d.currency),
-            f"{x.hours:.1f} h",
+            f"{_bench_hours(x):.1f} h",
         )
         for x in best
         if x.gross_profit is not None
     ]
     return table(rows, ("", "gross profit", "per bench hour", "bench"), right=(1, 2, 3)) if rows else []
+
+
+def _bench_hours(x: CourseLine) -> float:
+    """Return the bench hours its profit is spread over: of the ticket and of what is added later."""
+    if x.gross_profit and x.gross_profit_per_hour:
+        return float(x.gross_profit / x.gross_profit_per_hour)
+    return x.hours
 
 
 def _release(d: Decision) -> list[str]:
@@ -381,6 +413,7 @@ def decision_text(d: Decision, c: MachineClass) -> str:
         ("Until this is cleared", _holds(d, c)),
         ("Next", _next(d, c)),
         ("This would change the answer", _turns(d, c)),
+        ("Two figures at once", _two_way(d, c)),
         ("What can be done", _courses(d)),
         ("How it may turn out", _risk(d)),
         (_if_chosen("The next time round", d), _next_time(d)),

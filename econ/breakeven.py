@@ -74,7 +74,10 @@ class InputLine:
 
 @dataclass(frozen=True)
 class TwoWay:
-    """The best course over two inputs: courses[i][j] at across[i] of the first and down[j] of the second."""
+    """The best course over two inputs: courses[i][j] at the i-th value of the first and the j-th of the second.
+
+    asked: the case names the two.
+    """
 
     first: str
     second: str
@@ -82,6 +85,7 @@ class TwoWay:
     second_values: tuple[Decimal, ...]
     courses: tuple[tuple[str, ...], ...]
     net_worth: tuple[tuple[Decimal, ...], ...]
+    asked: bool = False
 
 
 @dataclass(frozen=True)
@@ -311,7 +315,7 @@ def two_way(worlds: Worlds, first: Input, second: Input, currency: str, size: in
     Raises ValueError where one is a chance or changes the years looked ahead: those go by themselves.
     """
     for i in (first, second):
-        if i.mask or i.alone:
+        if not i.pairs:
             raise ValueError(f"{i.name}: can't be laid against another input")
     values = [np.round(np.linspace(i.low, i.high, size) / i.step) * i.step for i in (first, second)]
     a, b = np.repeat(values[0], size), np.tile(values[1], size)
@@ -330,12 +334,19 @@ def two_way(worlds: Worlds, first: Input, second: Input, currency: str, size: in
 
 
 def break_even(
-    worlds: Worlds, finer: Worlds | None, inputs: Sequence[Input], facts: Sequence[Fact], course: str, currency: str
+    worlds: Worlds,
+    finer: Worlds | None,
+    inputs: Sequence[Input],
+    facts: Sequence[Fact],
+    course: str,
+    currency: str,
+    pair: Sequence[Input] = (),
 ) -> BreakEven:
     """Return what would change the answer.
 
     worlds: of the case; finer: with more states, None where `worlds` has them all. facts: of the history that nobody
-    has told. course: name of the answer's.
+    has told. course: name of the answer's. pair: the two inputs to lay against each other; left out, those that swing
+    the answer most.
     """
     tell = _Teller(inputs, currency)
     look = tell.look(worlds)
@@ -348,14 +359,15 @@ def break_even(
     told = [tell.line(n, gaps[n], at_three[n], chosen) for n in range(len(inputs))]
     lines = [line for line, _ in sorted(told, key=lambda x: (-x[0].swing, x[0].input))]
     by_name = {i.name: i for i in inputs}
-    plain = [by_name[x.input] for x in lines if not by_name[x.input].mask and not by_name[x.input].alone]
+    table = [*pair] or [by_name[x.input] for x in lines if by_name[x.input].pairs][:2]
+    grid = two_way(worlds, table[0], table[1], currency) if len(table) == 2 else None
     told_facts = zip(facts, worlds.of([Ask({}, f.weights) for f in facts]), strict=True)
     left = [m for line, _ in told if (m := _left_open(line)) is not None]
     left += [tell.fact(f, w, chosen) for f, w in told_facts]
     return BreakEven(
         tuple(lines),
         max(left, key=lambda m: (m.worth_knowing, m.high - m.low), default=None),
-        two_way(worlds, plain[0], plain[1], currency) if len(plain) > 1 else None,
+        replace(grid, asked=bool(pair)) if grid else None,
     )
 
 

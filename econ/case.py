@@ -228,6 +228,7 @@ class Case(Frozen):
     prices: dict[Id, Money] = Field(default_factory=dict, max_length=500, description="unit cost by part id")
     unobtainable: Many[Id] = Field((), max_length=50, description="parts that can't be had")
     spent_so_far: Money = Field(Decimal(0), description="shown and excluded")
+    two_way: Many[Text] = Field((), max_length=2, description="two inputs to lay against each other")
 
 
 _ADAPTER: TypeAdapter[Case] = TypeAdapter(Case)
@@ -247,6 +248,7 @@ def problem_of(error: Mapping[str, Any], fields: Collection[str]) -> Problem:
     if kind == "extra_forbidden":
         remedy = nearest(error["loc"][-1], fields) if fields else remedy
         rule = "there is no such field here"
+    rule = rule.replace("Input should be", "this must be", 1)
     return Problem(path, value, rule[:1].lower() + rule[1:], remedy)
 
 

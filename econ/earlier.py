@@ -1,16 +1,17 @@
 """Earlier: jobs done before on the machine whose fault is likely again: their warranty, and what may lie behind it.
 
-A job that has to be done again before its time raises the odds of the faults that wear its part out.
+A job that has to be done again before its time raises the odds of the faults that wear its part out: where its own
+fault is there again, and by as much as that is likely.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 from econ.ahead import ROOT_CHANCE, root_cause
 from econ.case import Case, PriorJob
-from econ.evidence import odds
+from econ.evidence import Posterior, odds
 from econ.knowledge import PartLife
 from econ.life import Life
 from econ.rulebook import MachineClass
@@ -44,61 +45,86 @@ def own_life(case: Case, c: MachineClass, life: PartLife) -> Life:
 
 
 @dataclass(frozen=True)
-class Failed:
-    """A job done before whose fault is likely again. chance: that something wears its part out; None: no life."""
+class Earlier:
+    """A job done before, the last time it was.
+
+    chance: that something wears its part out, if its fault is there again [1]; None where its parts have no life.
+    """
 
     prior: PriorJob
     chance: float | None
 
 
-def failed_again(case: Case, c: MachineClass, likely: Mapping[str, float]) -> tuple[Failed, ...]:
-    """Return the jobs done before whose faults are likely again, each job once, the last time it was done.
+def earlier_jobs(case: Case, c: MachineClass) -> tuple[Earlier, ...]:
+    """Return the jobs done before, each once, the last time it was done.
 
-    likely: probability now of each fault that explains something heard. Of several parts with a life the one that
-    fails soonest is taken: it makes least of an early failure.
+    Of several parts with a life the one that fails soonest is taken: it makes least of an early failure.
     """
     last: dict[str, PriorJob] = {}
     for prior in sorted(case.prior_jobs, key=lambda p: p.months_ago):
         last.setdefault(prior.job, prior)
     found = []
     for prior in last.values():
-        job = c.jobs[prior.job]
-        if not any(likely.get(f, 0.0) >= AGAIN_FROM for f in job.clears):
-            continue
-        lives = [own_life(case, c, life) for q in job.parts if (life := c.parts[q.part].life) is not None]
+        parts = [c.parts[q.part].life for q in c.jobs[prior.job].parts]
+        lives = [own_life(case, c, life) for life in parts if life is not None]
         shortest = min(lives, key=lambda x: x.median_years, default=None)
-        found.append(Failed(prior, None if shortest is None else root_cause(shortest, prior.months_ago / 12)))
+        found.append(Earlier(prior, None if shortest is None else root_cause(shortest, prior.months_ago / 12)))
     return tuple(found)
 
 
-def raised(c: MachineClass, failed: Sequence[Failed]) -> dict[str, float]:
-    """Return the factor on the odds of each fault that a job which failed before its time points at, above 1.
+def raised(c: MachineClass, done: Sequence[Earlier]) -> dict[tuple[str, str], float]:
+    """Return by job and root cause the factor on the odds of the cause where the job's fault is there again, above 1.
 
     The odds of a root cause now over its odds before the failure was known (Bayes' rule).
     """
-    factors: dict[str, float] = {}
-    for x in failed:
+    factors: dict[tuple[str, str], float] = {}
+    for x in done:
         factor = 1.0 if x.chance is None else odds(x.chance) / odds(ROOT_CHANCE)
         if factor > 1.0:
-            for fault in c.jobs[x.prior.job].root_causes:
-                factors[fault] = max(factor, factors.get(fault, 1.0))
+            factors |= {(x.prior.job, fault): factor for fault in c.jobs[x.prior.job].root_causes}
     return factors
 
 
-def root_notes(failed: Sequence[Failed]) -> tuple[Assumption, ...]:
+def failed_again(
+    c: MachineClass, done: Sequence[Earlier], pointed: Container[str], faults: Sequence[str], posterior: Posterior
+) -> tuple[Earlier, ...]:
+    """Return the jobs done before whose faults are likely again.
+
+    pointed: faults that explain something heard. faults: those in play, in bit order of the states. Where a job failed
+    early and faults it leaves are in play, the chance is that of any of them by all that was heard and seen.
+    """
+
+    def mask(names: Iterable[str]) -> int:
+        return sum(1 << faults.index(f) for f in names if f in faults)
+
+    states, weights, found = posterior.states, posterior.weights, []
+    likely = dict(zip(faults, posterior.marginal.tolist(), strict=True))
+    for x in done:
+        job = c.jobs[x.prior.job]
+        again = [f for f in job.clears if f in pointed]
+        if not any(likely.get(f, 0.0) >= AGAIN_FROM for f in again):
+            continue
+        there, roots = (states & mask(again)) != 0, mask(job.root_causes)
+        if x.chance is not None and x.chance > ROOT_CHANCE and roots:
+            x = replace(x, chance=float(weights[there & ((states & roots) != 0)].sum() / weights[there].sum()))
+        found.append(x)
+    return tuple(found)
+
+
+def root_notes(failed: Sequence[Earlier]) -> tuple[Assumption, ...]:
     """Return how likely each job that failed again has a cause that it leaves, and why."""
     return tuple(
         Assumption(
             f"root_cause.{x.prior.job}",
             f"{x.chance:.2g}",
-            f"Bayes' rule: done {x.prior.months_ago:g} months ago; {ROOT_CHANCE:g} before (judgement)",
+            f"Bayes' rule: done {x.prior.months_ago:g} months ago, all that was heard; {ROOT_CHANCE:g} before (judgement)",
         )
         for x in failed
         if x.chance is not None
     )
 
 
-def first_of_all(failed: Sequence[Failed]) -> str:
+def first_of_all(failed: Sequence[Earlier]) -> str:
     """Return what to ask for before anything is paid: the warranty of a job whose fault is likely again, or empty."""
     said = [(x, warranty(x.prior.months_ago, x.prior.warranty_months)) for x in failed]
     asked = [x for kind in FIRST for x, got in said if got == kind]

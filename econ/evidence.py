@@ -137,6 +137,26 @@ def _in_order(order: Sequence[int]) -> Ints:
     return index
 
 
+@dataclass(frozen=True)
+class Link:
+    """Where any of some faults is present, the odds of another are by a factor higher; all by number."""
+
+    where: frozenset[int]
+    fault: int
+    factor: float
+
+
+def linked(prior: Floats, links: Sequence[Link]) -> Floats:
+    """Return P(s), (2^n,), with links between faults laid over it, summing to 1."""
+    states = np.arange(prior.size)
+    weights = prior.copy()
+    for link in links:
+        some = sum(1 << i for i in link.where)
+        weights[((states & some) != 0) & ((states >> link.fault & 1) == 1)] *= link.factor
+    total: Floats = weights / weights.sum()
+    return total
+
+
 def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
     """Return P(s) before complaint and findings, mixed jointly over the levels of uncertain causes.
 

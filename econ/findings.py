@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from econ.case import SAID_NOTHING, Case, Finding, Report
-from econ.evidence import Cause, Clue, odds
+from econ.evidence import Cause, Clue, Link, odds
 from econ.knowledge import Check, Opener
 from econ.play import after_normal, choose, explains, leak_with
 from econ.problems import BadInput, Problem
@@ -21,7 +21,8 @@ class Heard:
     """What a case tells the evidence kernel.
 
     faults: ids in play, bit order of the states. left_out: ids that would bear on the case but did not fit.
-    base_odds: (n,). causes: history. complaints, findings: clues. outcomes: check -> outcome number heard; worst: the
+    base_odds: (n,). causes: history. links: of faults that earlier jobs leave. complaints,
+    findings: clues. outcomes: check -> outcome number heard; worst: the
     worst of complaint and finding. opened: opening checks made; found: the faults they showed. pointed_at:
     faults that explain something heard.
     """
@@ -30,6 +31,7 @@ class Heard:
     left_out: tuple[str, ...]
     base_odds: tuple[float, ...]
     causes: tuple[Cause, ...]
+    links: tuple[Link, ...]
     complaints: tuple[Clue, ...]
     findings: tuple[Clue, ...]
     outcomes: Mapping[str, int]
@@ -95,16 +97,23 @@ def _prior(case: Case, c: MachineClass, fault: str, base: float) -> float:
     return o / (1 + o)
 
 
-def hear(case: Case, c: MachineClass, raised: Mapping[str, float] | None = None) -> Heard:
+def hear(case: Case, c: MachineClass, raised: Mapping[tuple[str, str], float] | None = None) -> Heard:
     """Return what the case tells, for the faults in play. All names of the case must have been checked.
 
-    raised: factors on the base odds of faults, by what earlier jobs have shown.
+    raised: by earlier job and fault, the factor on the odds of the fault where one that the job clears is there again;
+    those count whose job clears what explains something heard.
     """
-    base = {i: odds(f.prior or 0.0) * (raised or {}).get(i, 1.0) for i, f in c.faults.items() if not f.wear}
+    base = {i: odds(f.prior or 0.0) for i, f in c.faults.items() if not f.wear}
     told, worst, opened = heard_outcomes(case, c)
     seen = {f: f in (o.found or ()) for i, o in opened.items() for f in c.checks[i].reveals}
     priors = {i: _prior(case, c, i, o) for i, o in base.items()}
-    chosen, left_out = choose(c, priors, told, seen)
+    again = {
+        (job, fault): factor
+        for (job, fault), factor in (raised or {}).items()
+        if any(explains(c, f, told) for f in c.jobs[job].clears)
+    }
+    most = {fault: max(x for (_, f), x in again.items() if f == fault) for _, fault in again}
+    chosen, left_out = choose(c, {i: _prior(case, c, i, o * most.get(i, 1.0)) for i, o in base.items()}, told, seen)
     chances = after_normal(c, priors, told)
     outside = [f for f in priors if f not in chosen and f not in seen]
     number = {i: n for n, i in enumerate(chosen)}
@@ -126,6 +135,11 @@ def hear(case: Case, c: MachineClass, raised: Mapping[str, float] | None = None)
         left_out,
         tuple(base[i] for i in chosen),
         tuple(cause for cause in causes if cause.factors),
+        tuple(
+            Link(frozenset(number[f] for f in c.jobs[job].clears if f in number), number[fault], factor)
+            for (job, fault), factor in again.items()
+            if fault in number
+        ),
         tuple(clue(i, k) for i, k in told.items() if c.checks[i].complaint),
         tuple(clue(i, k) for i, k in told.items() if not c.checks[i].complaint)
         + tuple(

@@ -68,6 +68,11 @@ class Input:
         """Whether its worlds can't be worked out together with others."""
         return self.figure in LONGER
 
+    @property
+    def pairs(self) -> bool:
+        """Whether it can be laid against another input."""
+        return not self.mask and not self.alone
+
     def grid(self) -> Floats:
         """Return the values at which the best course is first looked up, rising."""
         if self.mask:

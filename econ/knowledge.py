@@ -309,7 +309,7 @@ class ValueFigures(Table):
     rate: Annotated[float, Field(ge=0, le=10)] = 0.0
     life_years: Annotated[float, Field(gt=0)] | None = None
     salvage_share: Chance = 0.0
-    coefficients: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    coefficients: Annotated[tuple[float, float, float], Strict(False)] = (0.0, 0.0, 0.0)
     part_out_share: Chance
     part_out_hours: Amount
     part_out_source: str

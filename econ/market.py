@@ -287,13 +287,16 @@ def steepness(as_is_over_running: Any, shares: Floats, weights: Floats) -> Any:
     faults of a state leave when disclosed; weights: (m,) P(state | complaint). The exponent is kept within 0 and
     MOST_STEEP. Newton's method: the sum falls with g and is convex, so that no step from 0 goes past the root.
     """
-    logs, g = np.log(shares), np.zeros_like(np.asarray(as_is_over_running, dtype=float))
+    ratios, which = np.unique(as_is_over_running, return_inverse=True)
+    levels, level = np.unique(shares, return_inverse=True)
+    logs, chances = np.log(levels), np.bincount(level, weights).astype(float)
+    g = np.zeros((ratios.size, 1))
     for _ in range(100):
-        terms = weights * np.exp(g * logs)
-        short = terms.sum(axis=-1, keepdims=g.ndim > 0) - as_is_over_running
-        slope = (terms * logs).sum(axis=-1, keepdims=g.ndim > 0)
+        terms = chances * np.exp(g * logs)
+        short = terms.sum(axis=-1, keepdims=True) - ratios[:, None]
+        slope = (terms * logs).sum(axis=-1, keepdims=True)
         step = np.where(slope < 0, short / np.where(slope < 0, -slope, 1.0), MOST_STEEP)
         before, g = g, np.clip(g + step, 0.0, MOST_STEEP)
         if np.abs(g - before).max() < 1e-12:
             break
-    return _plain(g)
+    return _plain(g[which.reshape(np.shape(as_is_over_running)), 0])

@@ -7,17 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
 
 import numpy as np
 
 from econ.ahead import Component
 from econ.case import Case
 from econ.costing import Bench, members, tickets
-from econ.earlier import Failed, own_life
+from econ.earlier import Earlier, own_life
 from econ.knowledge import PartLife
 from econ.market import Market
-from econ.outlook import HORIZON, NextFailure, make_outlook, make_prospect, make_scene
+from econ.outlook import HORIZON, Prospect, make_outlook, make_prospect, make_scene
 from econ.question import cost_by_part_price
 from econ.rulebook import MachineClass
 from econ.terms import Assumption, Default, settle
@@ -25,12 +24,12 @@ from econ.terms import Assumption, Default, settle
 PARTS_SHOWN = 3
 
 
-@dataclass(frozen=True)
-class NextTime:
+@dataclass(frozen=True, kw_only=True)
+class NextTime(Prospect):
     """A part that the repair renews and that fails again, every other part taken to be sound.
 
     job: that fits it, at full price: a warranty now covers no later failure. median_years: years of own use by which
-    half of them have failed. root_cause: chance that something else wears it out [1]. Others as `outlook.Prospect`.
+    half of them have failed. root_cause: chance that something else wears it out [1].
     """
 
     part: str
@@ -38,14 +37,6 @@ class NextTime:
     job: str
     median_years: float
     root_cause: float
-    cost_now: Decimal
-    limit_now: Decimal
-    highest_part_price_now: Decimal | None
-    next_failure: NextFailure | None
-    walk_away_years: float | None
-    walk_away_age: float | None
-    repairs: float
-    repairs_cost: Decimal
 
 
 def _renewed(c: MachineClass, bench: Bench, scope: Sequence[int]) -> list[tuple[int, int, PartLife, float]]:
@@ -60,7 +51,7 @@ def _renewed(c: MachineClass, bench: Bench, scope: Sequence[int]) -> list[tuple[
     return sorted(found.values(), key=lambda x: (-x[3], -bench.unit_cost[x[0]], x[0]))
 
 
-def _odds(c: MachineClass, part: str, scope: Sequence[str], failed: Sequence[Failed]) -> float:
+def _odds(c: MachineClass, part: str, scope: Sequence[str], failed: Sequence[Earlier]) -> float:
     """Return the chance that something wears a part out [1], by the jobs that fitted it and failed again.
 
     A job counts for nothing where the repair puts right all that it is known to leave.
@@ -82,7 +73,7 @@ def next_time(
     market: Market,
     bench: Bench,
     scope: Sequence[int],
-    failed: Sequence[Failed] = (),
+    failed: Sequence[Earlier] = (),
 ) -> tuple[tuple[NextTime, ...], tuple[Assumption, ...]]:
     """Return the next time round of a repair, the dearest job first, at most PARTS_SHOWN; and what it rests on.
 
@@ -106,8 +97,16 @@ def next_time(
         odds = _odds(c, name, names, failed)
         o = make_outlook(s, Component(life, ticket + s.wait_later, uncured), odds, renewal=renewal)
         seen = make_prospect(s, o, cost, ticket, edges)
-        title = c.parts[name].title
-        found.append(NextTime(name, title, bench.jobs[j], round(life.median_years, 3), round(odds, 6), **vars(seen)))
+        found.append(
+            NextTime(
+                **vars(seen),
+                part=name,
+                title=c.parts[name].title,
+                job=bench.jobs[j],
+                median_years=round(life.median_years, 3),
+                root_cause=round(odds, 6),
+            )
+        )
         said = f"{life.median_years:.2g} years, half of them; Weibull shape {life.shape:g}"
         notes.append(Assumption(f"life.{name}", said, stated.source))
     looked = [x for x in terms.assumptions if x.name == "horizon_years" and x.source == HORIZON.source]

@@ -24,6 +24,7 @@ from econ.worth import (
     InUse,
     cost_per_year,
     discount_factors,
+    mean_if_kept,
     worth_if_kept,
     worth_in_use,
 )
@@ -51,15 +52,16 @@ class Payoffs:
     """What a decider gets.
 
     kept(masks, renewal): worth and years of service after a repair; as_it_is(masks, weights): kept in use unrepaired;
-    let_go(masks): worth by disposal. year_of_service: e [money/year]; challenger: who offers it. own_hours: worth of
-    the own hours in each disposal. replacement_weeks: to get another machine; week: cost of a week without one in
-    this season [money].
+    mean_as_it_is: the mean of its worth over the states [money], () or (W,); let_go(masks): worth by disposal.
+    year_of_service: e [money/year]; challenger: who offers it. own_hours: worth of the own hours in each disposal.
+    replacement_weeks: to get another machine; week: cost of a week without one in this season [money].
     """
 
     year_of_service: Any
     challenger: str
     kept: Callable[[Masks, float], InUse]
     as_it_is: Callable[[Masks, Floats], InUse]
+    mean_as_it_is: Callable[[Masks, Floats], Floats]
     let_go: Callable[[Masks], Mapping[str, Floats]]
     own_hours: Mapping[str, Any]
     replacements: Mapping[str, Replacement]
@@ -163,7 +165,16 @@ def make_payoffs(
     week = terms.money("downtime_per_week") * market.downtime_season
     if terms.perspective == "reseller":
         working = _sold_as_working(table, market, terms, as_stands)
-        return Payoffs(0.0, "", working, lambda masks, _: working(masks, 0.0), let_go, own_hours, {}, 0.0, 0.0)
+
+        def unrepaired(masks: Masks, weights: Floats) -> InUse:
+            del weights  # it is sold, not kept to a time
+            return working(masks, 0.0)
+
+        def mean_unrepaired(masks: Masks, weights: Floats) -> Floats:
+            mean: Floats = (working(masks, 0.0).worth * weights).sum(axis=-1)
+            return mean
+
+        return Payoffs(0.0, "", working, unrepaired, mean_unrepaired, let_go, own_hours, {}, 0.0, 0.0)
     e, challenger = year_of_service(market, terms)
     flows: dict[float, Flows] = {}
 
@@ -173,14 +184,20 @@ def make_payoffs(
         left: Effects = effects(table, masks)
         return worth_in_use(flows[renewal], e, left.service, left.survive, left.price**steepness)
 
-    def as_it_is(masks: Masks, weights: Floats) -> InUse:
+    def opened(masks: Masks) -> tuple[Flows, Any, Floats, Floats, Floats]:
         own = own_flows(market, terms)
         own = replace(own, sale=np.maximum(own.sale * as_is_kept, own.scrap))
         left = effects(table, masks)
-        shares = left.service, left.survive, left.price**steepness
-        return worth_if_kept(own, e, *shares, weights, STEPS_PER_YEAR)
+        return own, e, left.service, left.survive, left.price**steepness
 
-    return Payoffs(e, challenger, kept, as_it_is, let_go, own_hours, _replacements(market, terms, e), weeks, week)
+    def as_it_is(masks: Masks, weights: Floats) -> InUse:
+        return worth_if_kept(*opened(masks), weights, STEPS_PER_YEAR)
+
+    def mean_as_it_is(masks: Masks, weights: Floats) -> Floats:
+        return mean_if_kept(*opened(masks), weights, STEPS_PER_YEAR)
+
+    others = _replacements(market, terms, e)
+    return Payoffs(e, challenger, kept, as_it_is, mean_as_it_is, let_go, own_hours, others, weeks, week)
 
 
 def _sold_as_working(

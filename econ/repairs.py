@@ -41,9 +41,10 @@ class AfterRepair:
     def __init__(self, setting: Setting) -> None:
         self._s = setting
         self._known: dict[tuple[float, int], tuple[NDArray[np.int32], Floats]] = {}
-        self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play)
-        self.place = packed(setting.table.failing, setting.in_play)
         p = setting.payoffs
+        wait = setting.terms["parts_lead_days"] / 7 * p.week
+        self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play, wait)
+        self.place = packed(setting.table.failing, setting.in_play)
         instead = [
             r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
             for name, r in p.replacements.items()
@@ -94,24 +95,25 @@ class AfterRepair:
 
     def _after_failure(self, masks: Masks, failing: Masks, renewal: float, worn: int) -> Floats:
         """Return the rows where the release check fails: add the cheapest jobs, or give up; (ROWS, W, k)."""
-        s, p = self._s, self._s.payoffs
-        more = self.follow_ups(failing)
+        p, more = self._s.payoffs, self.follow_ups(failing)
         left = (masks | worn) & ~more.clears
         renewals = np.maximum(renewal, more.renewal)
-        worth, years = np.zeros(left.shape), np.zeros(left.shape)
-        for r in np.unique(renewals):
-            these = renewals == r
-            one = np.unique(left[these])
-            use, at = p.kept(one, float(r)), np.minimum(np.searchsorted(one, left), one.size - 1)
-            worth, years = (np.where(these, _taken(x, at), y) for x, y in ((use.worth, worth), (use.years, years)))
         # The machine is on the bench already: only parts are waited for.
-        wait = np.where(more.any_part, s.terms["parts_lead_days"] / 7, 0.0) * p.week
-        add = worth - (more.cost + wait)
+        add, years = -more.cost, np.zeros(more.cost.shape)
+        for r in np.unique(renewals):
+            these = np.flatnonzero(renewals == r)
+            one, at = np.unique(left[these], return_inverse=True)
+            use = p.kept(one, float(r))
+            worth, served = np.atleast_2d(use.worth)[:, at], np.atleast_2d(use.years)[:, at]
+            if worth.shape[0] > add.shape[0]:
+                add, years = (np.repeat(x, worth.shape[0], axis=0) for x in (add, years))
+            add[:, these] += worth
+            years[:, these] = served
         drop = best_of(p.let_go(masks | worn)) + self._instead
         adds = add >= drop
         rows = (
             np.where(adds, add, drop),
-            np.where(adds, more.cost + wait, 0.0),
+            np.where(adds, more.cost, 0.0),
             np.where(adds, years, 0.0),
             np.zeros(masks.size),
             drop,
@@ -120,16 +122,6 @@ class AfterRepair:
             np.where(np.isfinite(add), add, drop),
         )
         return np.array([np.broadcast_to(x, np.atleast_2d(adds).shape) for x in rows])
-
-
-def _taken(figures: Floats, at: NDArray[np.int64]) -> Floats:
-    """Return figures (u,) or (W, u) at places (W, k), (W, k); either may stand for all worlds."""
-    if figures.ndim == 1:
-        return figures[at]
-    worlds = max(figures.shape[0], at.shape[0])
-    rows = np.arange(worlds)[:, None]
-    result: Floats = figures[rows % figures.shape[0], at[rows[:, 0] % at.shape[0]]]
-    return result
 
 
 def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:
@@ -223,11 +215,14 @@ def mean_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weig
 
 def done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
     """Return the cost of waiting where a shop does its jobs over again, by state [money]; a shop's customer waits."""
-    if not s.terms.by_shop:
-        return np.zeros(states.size)
-    share = sum((s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in scope), np.zeros(states.size))
-    cost: Floats = share * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    cost: Floats = times_done_over(s, scope, states) * s.payoffs.week * s.terms["parts_lead_days"] / 7
     return cost
+
+
+def times_done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
+    """Return how often a shop waits for parts to do jobs of a scope over again, by state; (states,)."""
+    again = [j for j in scope if s.terms.by_shop and s.jobs.waits[j]]
+    return sum((s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in again), np.zeros(states.size))
 
 
 def failing_sets(

@@ -5,13 +5,12 @@ A machine class is composed of modules. Whatever is wrong is reported at once, e
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from functools import cached_property
+from typing import Any
 
-from pydantic import BaseModel, ValidationError
-
+from econ.draft import KINDS, SINGLE, Documents, Draft, class_ids, gather, kind_of, model, read_texts
 from econ.knowledge import (
     About,
     Caution,
@@ -22,41 +21,27 @@ from econ.knowledge import (
     Hold,
     Job,
     LifeFigures,
-    ModuleHead,
     Operation,
     Part,
     ReleaseCheck,
     Season,
-    Table,
     Tool,
     ValueFigures,
 )
+from econ.overlay import Laid, Overlay, lay, read_overlays, with_lines
 from econ.problems import BadInput, Problem, nearest, shown
 
 CURRENCY = "USD"  # of every price in a rulebook
 FAULTS_IN_PLAY = 16
-SHELVES: dict[str, type[Table]] = {
-    "facts": Fact,
-    "faults": Fault,
-    "checks": Check,
-    "complaints": Complaint,
-    "operations": Operation,
-    "jobs": Job,
-    "parts": Part,
-    "tools": Tool,
-    "holds": Hold,
-    "cautions": Caution,
-    "release_checks": ReleaseCheck,
-}
-M = TypeVar("M", bound=BaseModel)
 TEST_RUN = "test_run"  # the operation that ends every repair
 TRACING = "trace_fault"  # the operation of finding what a failed test run shows was missed
+USES = ("residential", "commercial")
 SOMETHING_ELSE = "something_else"  # the fault every class has
 
 
 @dataclass(frozen=True)
 class MachineClass:
-    """A machine class, composed and checked; every name used in it is there."""
+    """A machine class, composed and checked; every name used in it is there. laid: what overlays did to it."""
 
     about: About
     life: Mapping[str, LifeFigures]
@@ -73,6 +58,7 @@ class MachineClass:
     holds: Mapping[str, Hold]
     cautions: Mapping[str, Caution]
     release_checks: Mapping[str, ReleaseCheck]
+    laid: tuple[Laid, ...] = ()
 
     @property
     def id(self) -> str:
@@ -82,99 +68,6 @@ class MachineClass:
     def clearing(self, fault: str) -> tuple[str, ...]:
         """Return the jobs meant to clear a fault, in the order of the rulebook."""
         return tuple(name for name, job in self.jobs.items() if fault in job.clears)
-
-
-def class_ids(texts: Mapping[str, str]) -> tuple[str, ...]:
-    """Return the ids of the machine classes among rulebook texts keyed by file name (``classes/x.toml``)."""
-    return tuple(sorted(name[8:-5] for name in texts if name.startswith("classes/") and name.endswith(".toml")))
-
-
-def _parse(name: str, text: str, problems: list[Problem]) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        problems.append(Problem(name, "unreadable text", f"a rulebook is TOML: {error}", "correct the line"))
-        return {}
-
-
-def _model(kind: type[M], data: object, where: str, problems: list[Problem]) -> M | None:
-    try:
-        return kind.model_validate(data)
-    except ValidationError as error:
-        for e in error.errors(include_url=False):
-            path = ".".join(str(p) for p in e["loc"])
-            got = "nothing" if e["type"] == "missing" else shown(e["input"])
-            rule = str(e["msg"]).removeprefix("Value error, ")
-            problems.append(Problem(f"{where}.{path}".rstrip("."), got, rule, "correct the rulebook"))
-        return None
-
-
-def _collect(
-    texts: Mapping[str, str], about: About, own: dict[str, Any], problems: list[Problem]
-) -> dict[str, dict[str, Any]]:
-    """Gather the raw tables of a class and its modules by shelf, changes of modules laid over; ids must not repeat."""
-    raw: dict[str, dict[str, Any]] = {shelf: {} for shelf in SHELVES}
-    sources: list[tuple[str, dict[str, Any]]] = []
-    changes: list[tuple[str, object]] = []
-    for module in about.modules:
-        name = f"modules/{module}.toml"
-        if name not in texts:
-            known = [n[8:-5] for n in texts if n.startswith("modules/")]
-            problems.append(
-                Problem(
-                    f"classes/{about.id}.toml: class.modules",
-                    module,
-                    "no such module",
-                    nearest(module, known),
-                )
-            )
-            continue
-        document = _parse(name, texts[name], problems)
-        if document:
-            _model(ModuleHead, document.pop("module", {}), f"{name}: module", problems)
-            changes.append((name, document.pop("change", {})))
-        sources.append((name, document))
-    sources.append((f"classes/{about.id}.toml", own))
-    for name, document in sources:
-        for shelf, tables in document.items():
-            if shelf not in raw:
-                problems.append(Problem(f"{name}: {shelf}", shelf, "no such shelf", nearest(shelf, raw)))
-                continue
-            for key, table in _tables(tables, f"{name}: {shelf}", problems):
-                if key in raw[shelf]:
-                    problems.append(
-                        Problem(f"{name}: {shelf}.{key}", key, "this id is taken by another module", "rename one")
-                    )
-                raw[shelf][key] = {**table, "_file": name}
-    for name, change in changes:
-        _change(raw, change, f"{name}: change", problems)
-    return raw
-
-
-def _tables(value: object, where: str, problems: list[Problem]) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Yield the tables of a shelf; whatever is not one is a problem."""
-    if not isinstance(value, dict):
-        problems.append(Problem(where, shown(value), "a shelf holds tables, one for each id", "write [shelf.id]"))
-        return
-    for key, table in value.items():
-        if isinstance(table, dict):
-            yield key, table
-        else:
-            problems.append(Problem(f"{where}.{key}", shown(table), "this must be a table", "write [shelf.id]"))
-
-
-def _change(raw: dict[str, dict[str, Any]], changes: object, where: str, problems: list[Problem]) -> None:
-    """Lay the changes of a class or module over the figures of the modules."""
-    for shelf, tables in _tables(changes, where, problems):
-        for key, figures in _tables(tables, f"{where}.{shelf}", problems):
-            if key not in raw.get(shelf, {}):
-                known = raw.get(shelf, {}) or raw
-                problems.append(Problem(f"{where}.{shelf}.{key}", key, "nothing of this name", nearest(key, known)))
-            elif "source" not in figures:
-                rule = "every figure has a source"
-                problems.append(Problem(f"{where}.{shelf}.{key}", "no source", rule, "add source"))
-            else:
-                raw[shelf][key] = {**raw[shelf][key], **figures}
 
 
 def _references(c: MachineClass) -> Iterator[tuple[str, str, Mapping[str, Any]]]:
@@ -225,14 +118,12 @@ def _needed_before(c: MachineClass, check: str) -> set[str]:
     return found
 
 
-def _cross_check(c: MachineClass, files: Mapping[tuple[str, str], str], every_check: frozenset[str]) -> list[Problem]:
+def _cross_check(c: MachineClass, draft: Draft, every_check: frozenset[str]) -> list[Problem]:
     """Check the tables of a class against each other."""
     problems = []
 
     def add(where: str, value: object, rule: str, remedy: str) -> None:
-        shelf, _, rest = where.partition(".")
-        file = files.get((shelf, rest.partition(".")[0]), f"classes/{c.id}.toml")
-        problems.append(Problem(f"{file}: {where}", shown(value), rule, remedy))
+        problems.append(Problem(draft.place(where), shown(value), rule, remedy))
 
     for where, name, shelf in _references(c):
         if name not in shelf:
@@ -283,72 +174,101 @@ def _cross_check(c: MachineClass, files: Mapping[tuple[str, str], str], every_ch
     return problems
 
 
+def _compose(draft: Draft, class_id: str, problems: list[Problem]) -> dict[str, Any]:
+    """Return the checked tables of a class by shelf, or raise BadInput with these problems and all that it finds."""
+    shelves: dict[str, dict[str, Any]] = {shelf: {} for shelf in KINDS}
+    for name, table in draft.tables.items():
+        shelf, _, key = name.partition(".")
+        shelves[shelf][key] = model(kind_of(name), table, name, draft.place, problems)
+    about = shelves["class"][""]
+    if about is not None and about.id != class_id:
+        rule = "the id is the file's name"
+        problems.append(Problem(draft.place("class.id"), about.id, rule, f'write "{class_id}"'))
+    if "residential" not in shelves["life"]:
+        problems.append(Problem(draft.place("life"), "nothing", "life.residential is missing", "add it"))
+    for use in sorted(shelves["life"].keys() - set(USES)):
+        problems.append(Problem(draft.place(f"life.{use}"), use, "there is no such use", nearest(use, USES)))
+    if problems:
+        raise BadInput(problems)
+    return shelves
+
+
+def _read(documents: Documents, class_id: str, overlays: Iterable[Overlay] = ()) -> MachineClass:
+    if f"classes/{class_id}.toml" in documents.broken:
+        raise BadInput([documents.broken[f"classes/{class_id}.toml"]])
+    problems: list[Problem] = []
+    draft = gather(documents, class_id, problems)
+    ours = [x for x in overlays if x.of([class_id])]
+    laid = lay(draft, ours, problems)
+    tables = _compose(draft, class_id, problems)
+    heads = {name: tables.pop(name)[""] for name in SINGLE}
+    c = MachineClass(heads["class"], value=heads["value"], season=heads["season"], **tables, laid=laid)
+    added = {name.partition(".")[2] for x in ours for name in x.added if name.startswith("checks.")}
+    problems = _cross_check(c, draft, documents.checks() | c.checks.keys() | added)
+    if problems:
+        raise BadInput(problems)
+    return c
+
+
 def read_class(texts: Mapping[str, str], class_id: str) -> MachineClass:
     """Compose and check one machine class.
 
     texts: rulebook texts keyed by file name, ``modules/x.toml`` and ``classes/y.toml``.
     Raises BadInput with every problem found: file, key, value, rule, remedy.
     """
-    name = f"classes/{class_id}.toml"
-    if name not in texts:
+    if f"classes/{class_id}.toml" not in texts:
         rule = "the rulebooks hold no such machine class"
         raise BadInput([Problem("machine.class", shown(class_id), rule, nearest(class_id, class_ids(texts)))])
-    problems: list[Problem] = []
-    own = _parse(name, texts[name], problems)
-    about = _model(About, own.pop("class", {}), f"{name}: class", problems)
-    life = {use: _model(LifeFigures, t, f"{name}: life.{use}", problems) for use, t in own.pop("life", {}).items()}
-    value = _model(ValueFigures, own.pop("value", {}), f"{name}: value", problems)
-    season = _model(Season, own.pop("season", {}), f"{name}: season", problems)
-    changes = own.pop("change", {})
-    if about is None:
-        raise BadInput(problems)
-    if about.id != class_id:
-        problems.append(Problem(f"{name}: class.id", about.id, "the id is the file's name", f'write "{class_id}"'))
-    raw = _collect(texts, about, own, problems)
-    _change(raw, changes, f"{name}: change", problems)
-    files = {(shelf, key): str(t.pop("_file")) for shelf, tables in raw.items() for key, t in tables.items()}
-    shelves: dict[str, dict[str, Any]] = {
-        shelf: {key: _model(kind, t, f"{files[shelf, key]}: {shelf}.{key}", problems) for key, t in raw[shelf].items()}
-        for shelf, kind in SHELVES.items()
-    }
-    if "residential" not in life:
-        problems.append(Problem(f"{name}: life", "nothing", "life.residential is missing", "add it"))
-    if problems or value is None or season is None:
-        raise BadInput(problems)
-    checked_life = {use: figures for use, figures in life.items() if figures is not None}
-    machine_class = MachineClass(about, checked_life, value, season, **shelves)
-    every_check = frozenset(shelves["checks"]) | _checks_anywhere(texts)
-    problems = _cross_check(machine_class, files, every_check)
-    if problems:
-        raise BadInput(problems)
-    return machine_class
-
-
-def _checks_anywhere(texts: Mapping[str, str]) -> frozenset[str]:
-    """Return the ids of all checks of all modules: a fault may show on a check that this class lacks."""
-    found: set[str] = set()
-    for text in texts.values():
-        try:
-            found.update(tomllib.loads(text).get("checks", {}))
-        except tomllib.TOMLDecodeError:
-            continue  # reported when a class that uses the file is read
-    return frozenset(found)
+    return _read(read_texts(texts), class_id)
 
 
 class Shelf(Mapping[str, MachineClass]):
-    """All machine classes of some rulebook texts; each is composed and checked when first asked for."""
+    """All machine classes of some rulebook texts; each is composed and checked when first asked for.
 
-    def __init__(self, texts: Mapping[str, str]) -> None:
-        self._texts = texts
-        self._ids = class_ids(texts)
+    overlays: a shop's own figures, texts keyed by file name. own: rulebooks of the shop's own, keyed as the texts are.
+    Every class they bear on is composed at once. Raises BadInput with all that is wrong with them.
+    """
+
+    def __init__(
+        self, texts: Mapping[str, str], overlays: Mapping[str, str] | None = None, own: Mapping[str, str] | None = None
+    ) -> None:
+        self._texts = {**(own or {}), **texts}
+        self._ids = class_ids(self._texts)
         self._read: dict[str, MachineClass] = {}
+        self.overlays: tuple[Overlay, ...] = ()
+        if overlays or own:
+            self._lay(overlays or {}, own or {}, set(texts))
+
+    @cached_property
+    def _documents(self) -> Documents:
+        return read_texts(self._texts)
+
+    def _lay(self, overlays: Mapping[str, str], own: Mapping[str, str], shipped: set[str]) -> None:
+        """Read overlays and the shop's own rulebooks, and compose every class they bear on."""
+        rule = "a rulebook of this name is there already"
+        problems = [Problem(name, shown(name), rule, "rename the file") for name in own if name in shipped]
+        problems += [x for name, x in self._documents.broken.items() if name in own]
+        drafts = {i: gather(self._documents, i, []) for i in self._ids}
+        self.overlays = read_overlays(overlays, drafts, problems)
+        bearing = {i for x in self.overlays for i in x.of(self._ids)} | set(class_ids(own))
+        found: dict[Problem, set[str]] = dict.fromkeys(problems, bearing)
+        for class_id in sorted(bearing):
+            try:
+                self[class_id]
+            except BadInput as error:
+                for x in error.problems:
+                    found.setdefault(x, set()).add(class_id)
+        if found:
+            of = {x.file: set(x.of(self._ids)) & bearing for x in self.overlays}
+            told = [_in_class(x, classes, of, (*overlays, *own)) for x, classes in found.items()]
+            raise BadInput(with_lines(told, {**overlays, **own}))
 
     def __getitem__(self, class_id: str) -> MachineClass:
         """Return a class. Raises KeyError where there is none of that id, BadInput where its rulebook is unusable."""
         if class_id not in self._read:
             if class_id not in self._ids:
                 raise KeyError(class_id)
-            self._read[class_id] = read_class(self._texts, class_id)
+            self._read[class_id] = _read(self._documents, class_id, self.overlays)
         return self._read[class_id]
 
     def __iter__(self) -> Iterator[str]:
@@ -356,3 +276,17 @@ class Shelf(Mapping[str, MachineClass]):
 
     def __len__(self) -> int:
         return len(self._ids)
+
+
+def _in_class(x: Problem, classes: set[str], of: Mapping[str, set[str]], ours: tuple[str, ...]) -> Problem:
+    """Return a problem with the classes it is in where an overlay is for more, and what is laid over a file that ships.
+
+    of: by file of an overlay, the classes it is for. ours: the files of the shop's own.
+    """
+    file = next((f for f in ours if x.path.startswith(f"{f}: ") or x.path == f), "")
+    rule = x.rule
+    if not of.get(file, set()) <= classes:
+        rule += f" (in {', '.join(sorted(classes))})"
+    if not file:
+        rule += f", with {' and '.join(ours)} laid over it"
+    return Problem(x.path, x.value, rule, x.remedy)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Bench, gross_profit, members, tickets
+from econ.costing import THOUSAND, Bench, gross_profit, tickets, work
 from econ.evidence import Posterior
+from econ.knowledge import Job, pert_mean
 from econ.rulebook import MachineClass
 from econ.states import Masks, mask_of, numbers_in
 
@@ -27,13 +29,19 @@ COVERS_PER_STATE = 12
 class Jobs:
     """The jobs of a bench as masks over the faults in play and the wanted wear faults after them.
 
-    clears: job number -> mask. for_fault: fault number -> jobs meant for it that can be done, in rulebook order.
+    clears: job number -> mask. for_fault: fault number -> jobs meant for it that can be done, in rulebook order. waits:
+    whether a job's parts have to be waited for. usual: by fault number the job that takes the least in parts, and the
+    one that takes the least hours, by the rulebook; none where there is no job. surely: by fault number what each of
+    its jobs clears, as a mask, and renews [1].
     """
 
     clears: tuple[int, ...]
     for_fault: tuple[tuple[int, ...], ...]
     uncured: tuple[float, ...]
+    waits: tuple[bool, ...]
     renewal: tuple[float, ...]
+    usual: tuple[Mapping[int, int], Mapping[int, int]]
+    surely: tuple[tuple[int, float], ...]
 
     def cleared(self, scope: Iterable[int]) -> int:
         """Return the faults a scope clears, as a mask."""
@@ -51,14 +59,26 @@ def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
     """Return the jobs of a class as masks; fault order as given."""
     number = {i: n for n, i in enumerate(faults)}
     jobs = [c.jobs[j] for j in bench.jobs]
-    return Jobs(
-        tuple(mask_of(number[f] for f in job.cleared if f in number) for job in jobs),
-        tuple(
-            tuple(j for j, job in enumerate(jobs) if fault in job.clears and j not in bench.barred) for fault in faults
-        ),
-        tuple(job.uncured for job in jobs),
-        tuple(job.renewal for job in jobs),
-    )
+    clears = tuple(mask_of(number[f] for f in job.cleared if f in number) for job in jobs)
+    renewal = tuple(job.renewal for job in jobs)
+    able = [[j for j, job in enumerate(jobs) if fault in job.clears and j not in bench.barred] for fault in faults]
+    effort = [_effort(c, job) for job in jobs]
+    by_parts = {i: min(o, key=lambda j: effort[j]) for i, o in enumerate(able) if o}
+    by_hours = {i: min(o, key=lambda j: effort[j][::-1]) for i, o in enumerate(able) if o}
+    surely = [
+        (int(np.bitwise_and.reduce([clears[j] for j in o])), min(renewal[j] for j in o)) if o else (0, 0.0)
+        for o in able
+    ]
+    uncured = tuple(job.uncured for job in jobs)
+    waits = tuple(work(bench, np.eye(len(jobs), dtype=bool)).any_part.tolist())
+    return Jobs(clears, tuple(map(tuple, able)), uncured, waits, renewal, (by_parts, by_hours), tuple(surely))
+
+
+def _effort(c: MachineClass, job: Job) -> tuple[float, float]:
+    """Return what a job takes by the rulebook: parts [USD] and hours."""
+    ops = [c.operations[o] for o in job.operations]
+    parts = sum(q.quantity * pert_mean(c.parts[q.part].price) for q in (*job.parts, *(q for o in ops for q in o.parts)))
+    return parts, sum(pert_mean(o.hours) for o in ops)
 
 
 def covers(jobs: Jobs, mask: int, at_most: int) -> list[Scope]:
@@ -114,103 +134,108 @@ def neighbours(jobs: Jobs, scope: Scope, clearing: Sequence[Scope], more: Iterab
 
 @dataclass(frozen=True)
 class FollowUp:
-    """The cheapest jobs to add for k sets of failing faults, (W, k) each: a row for each world, or one for all.
+    """The cheapest jobs to add for k sets of failing faults.
 
-    cost [money]; clears: what they clear, as masks; renewal [1]; any_part; hours [h] and margin, the shop's gross
-    profit on them before comebacks [money]; jobs: (W, k, jobs) which they are, none where there are no such jobs.
+    cost: of the jobs and of waiting for their parts [money], inf where there are none; hours [h] and margin, the shop's
+    gross profit on them before comebacks [money]: (W, k) each, a row for each world or one for all. clears, renewal: as
+    masks and [1], what any of the ways to clear them clears and renews, (k,), so that a price has no bearing on it.
+    jobs: (W, k, jobs) which they are.
     """
 
     cost: Floats
-    clears: Masks
-    renewal: Floats
-    any_part: Bools
     hours: Floats
     margin: Floats
+    clears: Masks
+    renewal: Floats
     jobs: Bools
 
 
-def _ways(jobs: Jobs, failing: Masks, cheapest: dict[int, int]) -> list[tuple[NDArray[np.int64], Bools]]:
-    """Return ways to clear each set of failing faults: rows they serve, and their jobs (rows, jobs).
+def _ways(jobs: Jobs, failing: Masks) -> tuple[NDArray[np.int64], Bools]:
+    """Return ways to clear each set of failing faults: the set each serves, rising, and its jobs (ways, jobs).
 
-    The first way takes each fault's cheapest job; each further one takes one thorough job for all the faults it
-    clears, where that is two or more, and the cheapest jobs for the rest.
+    The usual jobs, by parts or by hours; and of those by parts all but for one job that takes the faults it is meant
+    for. The ways do not depend on prices: a dearer part makes none of them cheaper.
     """
 
-    def by_cheapest(masks: Masks) -> Bools:
+    def usual(masks: Masks, which: Mapping[int, int]) -> Bools:
         member = np.zeros((masks.size, len(jobs.clears)), dtype=bool)
-        for fault, job in cheapest.items():
+        for fault, job in which.items():
             member[:, job] |= (masks >> fault & 1).astype(bool)
         return member
 
-    able = (failing & ~mask_of(cheapest)) == 0
+    by_parts = jobs.usual[0]
+    able = (failing & ~mask_of(by_parts)) == 0
     rows = np.flatnonzero(able)
-    ways = [(rows, by_cheapest(failing[rows]))]
+    first, second = (usual(failing[rows], which) for which in jobs.usual)
+    other = (first != second).any(axis=1)
+    serves, ways = [rows, rows[other]], [first, second[other]]
     for job in sorted({j for options in jobs.for_fault for j in options}):
         meant = mask_of(i for i, options in enumerate(jobs.for_fault) if job in options)
-        rows = np.flatnonzero(able & (np.bitwise_count(failing & meant) >= 2))
-        if meant.bit_count() >= 2 and rows.size:
-            member = by_cheapest(failing[rows] & ~jobs.clears[job])
-            member[:, job] = True
-            ways.append((rows, member))
-    return ways
+        settled = mask_of(i for i, j in by_parts.items() if j == job)
+        news = np.bitwise_count(failing & meant) >= np.where(failing & meant & ~settled, 1, 2)
+        rows = np.flatnonzero(able & news & ((failing & meant) != 0))
+        member = usual(failing[rows] & ~jobs.clears[job], by_parts)
+        member[:, job] = True
+        serves.append(rows)
+        ways.append(member)
+    every = np.concatenate(serves)
+    order = np.argsort(every, kind="stable")
+    return every[order], np.concatenate(ways)[order]
 
 
-def follow_up(bench: Bench, jobs: Jobs, failing: Masks) -> FollowUp:
-    """Return the cheapest jobs that clear each set of failing faults, with the retest; inf where there are none.
+def follow_up(bench: Bench, jobs: Jobs, failing: Masks, wait: Any) -> FollowUp:
+    """Return the cheapest jobs that clear each set of failing faults (k,), with the retest.
 
-    The repair has been put back together, so shared strip-down is paid again.
+    wait: what it costs to wait for parts [money]. The repair has been put back together, so shared strip-down is paid
+    again.
     """
-    single = sorted({j for options in jobs.for_fault for j in options})
-    alone = np.atleast_2d(tickets(bench, members(bench, [(j,) for j in single]), False).cost)
-    options = {i: [single.index(j) for j in o] for i, o in enumerate(jobs.for_fault) if o}
-    # In each world every fault's cheapest job; worlds that agree in all of them are worked out together.
-    each = [np.array(o)[alone[:, o].argmin(axis=1)] for o in options.values()]
-    least = np.array(each, dtype=np.int64).reshape(len(options), alone.shape[0]).T
-    choices, which = np.unique(least, axis=0, return_inverse=True)
-    shape = alone.shape[0], failing.size
-    cost, hours, margin = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape)
-    clears, renewal, any_part = np.zeros(shape, dtype=np.int64), np.zeros(shape), np.zeros(shape, dtype=bool)
-    job_clears, job_renewal = np.array(jobs.clears, dtype=np.int64), np.array(jobs.renewal)
-    chosen = np.zeros((*shape, len(jobs.clears)), dtype=bool)
-    for n, choice in enumerate(choices):
-        these = (which.ravel() == n)[:, None]
-        cheapest = {i: single[j] for i, j in zip(options, choice.tolist(), strict=True)}
-        for every, ways in _ways(jobs, failing, cheapest):
-            t = tickets(bench, ways, first=False)
-            better = these & (t.cost < cost[:, every])
-            found = (
-                (cost, t.cost),
-                (hours, t.hours / THOUSAND),
-                (margin, gross_profit(bench, t)),
-                (clears, np.bitwise_or.reduce(np.where(ways, job_clears, 0), axis=1)),
-                (renewal, np.where(ways, job_renewal, 0.0).max(axis=1, initial=0.0)),
-                (any_part, t.any_part),
-            )
-            for table, figure in found:
-                table[:, every] = np.where(better, figure, table[:, every])
-            chosen[:, every] = np.where(better[:, :, None], ways, chosen[:, every])
-    return FollowUp(cost, clears, renewal, any_part, hours, margin, chosen)
+    serves, ways = _ways(jobs, failing)
+    able, starts = np.unique(serves, return_index=True)
+    t = tickets(bench, ways, first=False)
+    each = np.atleast_2d(t.cost + np.where(t.any_part, wait, 0.0))
+    shape = each.shape[0], failing.size
+    cost, chosen = np.full(shape, np.inf), np.zeros(shape, dtype=np.int64)
+    if able.size:
+        least = np.minimum.reduceat(each, starts, axis=1)
+        cost[:, able] = least
+        counts = np.diff(np.append(starts, serves.size))
+        number = np.where(each == np.repeat(least, counts, axis=1), np.arange(serves.size), serves.size)
+        chosen[:, able] = np.minimum.reduceat(number, starts, axis=1)
+    clears, renewal = np.zeros(failing.size, dtype=np.int64), np.zeros(failing.size)
+    for fault, (cleared, renewed) in enumerate(jobs.surely):
+        has = (failing >> fault & 1).astype(bool)
+        clears |= np.where(has, cleared, 0)
+        renewal = np.maximum(renewal, np.where(has, renewed, 0.0))
+    finite = np.isfinite(cost)
+
+    def of_chosen(figure: Floats) -> Floats:
+        whole = np.broadcast_to(np.atleast_2d(figure), (shape[0], serves.size))
+        return np.where(finite, np.take_along_axis(whole, chosen, axis=1), 0.0) if able.size else np.zeros(shape)
+
+    of_jobs = ways[chosen] & finite[..., None] if able.size else np.zeros((*shape, len(jobs.clears)), dtype=bool)
+    return FollowUp(cost, of_chosen(t.hours / THOUSAND), of_chosen(gross_profit(bench, t)), clears, renewal, of_jobs)
 
 
 class FollowUps:
     """The cheapest jobs to add, worked out once for each set of failing faults out of `size` sets."""
 
-    def __init__(self, bench: Bench, jobs: Jobs, size: int) -> None:
-        self._bench, self._jobs = bench, jobs
+    def __init__(self, bench: Bench, jobs: Jobs, size: int, wait: Any) -> None:
+        self._bench, self._jobs, self._wait = bench, jobs, wait
         self._place = np.full(size, -1, dtype=np.int64)
         self._known: list[FollowUp] = []
         self._count = 0
 
     def __call__(self, failing: Masks) -> FollowUp:
-        """Return the follow-up of each set of failing faults, (W, k)."""
+        """Return the follow-up of each set of failing faults, (k,)."""
         new = failing[self._place[failing] < 0]
         if new.size:
             new = np.unique(new)
-            self._known.append(follow_up(self._bench, self._jobs, new))
+            self._known.append(follow_up(self._bench, self._jobs, new, self._wait))
             self._place[new] = self._count + np.arange(new.size)
             self._count += new.size
             if len(self._known) > 1:
                 parts = [[getattr(f, x.name) for f in self._known] for x in fields(FollowUp)]
-                self._known = [FollowUp(*(np.concatenate(p, axis=1) for p in parts))]
+                self._known = [FollowUp(*(np.concatenate(p, axis=min(1, p[0].ndim - 1)) for p in parts))]
         at, known = self._place[failing], self._known[0]
-        return FollowUp(*(getattr(known, x.name)[:, at] for x in fields(FollowUp)))
+        every = [getattr(known, x.name) for x in fields(FollowUp)]
+        return FollowUp(*(x[at] if x.ndim == 1 else x[:, at] for x in every))

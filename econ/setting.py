@@ -105,10 +105,14 @@ def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tupl
     return tuple(found), ""
 
 
-def _unusable(case: Case, c: MachineClass, holds: Sequence[str]) -> str:
-    """Return why the machine can't be kept in use as it is: open holds, or a complaint that stops it."""
+def _unusable(case: Case, c: MachineClass, heard: Heard, holds: Sequence[str]) -> str:
+    """Return why the machine can't be kept in use as it is: open holds, or a complaint that stops it.
+
+    A finding that the same thing is normal stands for the complaint.
+    """
     why = [f"hold: {c.holds[h].title}" for h in holds]
-    why += [c.complaints[x].title for x in case.complaints if c.complaints[x].unusable]
+    told = [c.complaints[x] for x in case.complaints]
+    why += [x.title for x in told if x.unusable and heard.outcomes.get(x.check) != 0]
     return "; ".join(why)
 
 
@@ -143,7 +147,7 @@ def make_setting(
         tracing_cost(bench),
         sum(pert_mean(c.checks[i].put_back) for i in heard.opened) * hour_cost(bench),
         bool(holds),
-        _unusable(case, c, holds),
+        _unusable(case, c, heard, holds),
         no_repair,
     )
 

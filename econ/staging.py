@@ -17,10 +17,10 @@ from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, resul
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
 from econ.plan import Node, Step
-from econ.repairs import AfterRepair, repair_weeks, ways_of
+from econ.repairs import AfterRepair, done_over, entropy, repair_weeks, ways_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
-from econ.stopping import Choice, Look, Suspect
+from econ.stopping import Choice, Look, Suspect, bits
 from econ.words import title_of
 
 Floats = NDArray[np.float64]
@@ -28,7 +28,7 @@ Path = tuple[tuple[str, int], ...]  # checks made, with the number of each one's
 
 STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
-LEAST = 25.0  # by which checking must beat stopping to be worth the trouble [minor units]; judgement
+LEAST = 0.002  # of the new price by which checking must beat stopping to be worth the trouble [1]; judgement
 WORTH_FROM = 0.01  # of its cost: a check worth less than this by itself changes nothing [1]
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
 ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
@@ -117,30 +117,53 @@ class Staged:
 
 
 def _repair_choice(
-    s: Setting, c: MachineClass, after: AfterRepair, course: Course, states: NDArray[np.int64], missing: Sequence[str]
+    s: Setting,
+    c: MachineClass,
+    after: AfterRepair,
+    course: Course,
+    states: NDArray[np.int64],
+    weights: Floats,
+    missing: Sequence[str],
 ) -> Choice:
-    """Return a repair as the plan sees it. missing: tools that checks may have got already."""
+    """Return a repair as the plan sees it; states it does not look at count with what it is worth with them now.
+
+    missing: tools that checks may have got already.
+    """
     rows, fails = ways_of(s, after, course.jobs, states)
     member = members(s.bench, [course.jobs])
     paid = float(tickets(s.bench, member).cost[0])
     paid += float(repair_weeks(s, work(s.bench, member).any_part)[0]) * s.payoffs.week
-    for j in course.jobs if s.terms.by_shop else ():
-        retry = s.jobs.uncured[j] * s.payoffs.week * s.terms["parts_lead_days"] / 7
-        rows[:, [0, 4]] -= (retry * ((states & s.jobs.clears[j]) != 0))[:, None]
+    rows[:, [0, 4]] -= done_over(s, course.jobs, states)[:, None]
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
     credit = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops) if i in used}
     needed = {s.bench.tools[t] for t in np.flatnonzero(s.bench.op_tools[sorted(used)].any(axis=0))}
     credit |= {t: _tool_price(s, t) for t in missing if t in needed}
-    top = np.argsort(-(s.posterior.weights[: states.size] @ fails))
-    kept = np.concatenate([fails[:, top[:GROUPS]], fails[:, top[GROUPS:]].sum(axis=1, keepdims=True)], axis=1)
+    kept, inside = _grouped(fails, weights)
+    traced = rows[:, 0] - paid - s.trace_cost * inside
+    given_up = None if course.open_ended else rows[:, 4] - paid
+    here = float(weights @ traced - s.trace_cost * bits(weights @ kept))
+    unseen = course.worth - (here if given_up is None else max(here, float(weights @ given_up)))
     return Choice(
         course_name(s, course),
-        rows[:, 0] - paid,
-        None if course.open_ended else rows[:, 4] - paid,
+        traced + unseen,
+        None if given_up is None else given_up + unseen,
         kept,
         credit,
         mends={h: _clearing_price(s, c, h, course) for h in c.holds},
     )
+
+
+def _grouped(fails: Floats, weights: Floats) -> tuple[Floats, Floats]:
+    """Return what fails (m, sets) with all but the likeliest sets as one, and the bits of telling those apart (m,).
+
+    The bits of all are those of the groups and, where the last comes up, those inside it (the chain rule of entropy);
+    the latter stay what they are now.
+    """
+    seen = weights @ fails
+    top = np.argsort(-seen, kind="stable")
+    last = fails[:, top[GROUPS:]].sum(axis=1)
+    kept = np.concatenate([fails[:, top[:GROUPS]], last[:, None]], axis=1)
+    return kept, last * entropy(seen[top[GROUPS:]]) if top.size > GROUPS else np.zeros(weights.size)
 
 
 def _op_price(s: Setting, op: int) -> float:
@@ -163,10 +186,18 @@ def _clearing_price(s: Setting, c: MachineClass, hold: str, course: Course) -> f
     return float(tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min()) if able else 0.0
 
 
-def _other_choices(s: Setting, courses: Sequence[Course], m: int) -> list[Choice]:
-    """Return the courses without repair, each way of letting the machine go by itself."""
-    p = s.payoffs
-    ways = p.let_go(s.posterior.states[:m] | s.worn)
+def _other_choices(s: Setting, courses: Sequence[Course], weights: Floats) -> list[Choice]:
+    """Return the courses without repair, each way of letting the machine go by itself.
+
+    weights: of the states looked at; the others count with what a course is worth with them now.
+    """
+    p, m = s.payoffs, weights.size
+
+    def seen(by_state: Floats) -> Floats:
+        here: Floats = by_state[:m] + (by_state @ s.posterior.weights - by_state[:m] @ weights)
+        return here
+
+    ways = {way: seen(got) for way, got in p.let_go(s.posterior.states | s.worn).items()}
     declined = s.terms.money("diagnosis_fee") if s.terms.by_shop else 0
     sale = ways["sell_as_stands"] + p.own_hours["sell_as_stands"]
     found = []
@@ -174,7 +205,7 @@ def _other_choices(s: Setting, courses: Sequence[Course], m: int) -> list[Choice
         if course.kind == "repair" or course.barred:
             continue
         if course.kind == "keep_using":
-            found.append(Choice("keep_using", course.worth_by_state[:m], keeps=True, shuts=True, sale=sale))
+            found.append(Choice("keep_using", seen(course.worth_by_state), keeps=True, shuts=True, sale=sale))
             continue
         r = p.replacements.get(course.kind)
         more = 0.0 if r is None else r.worth - (0.0 if course.kind == "do_without" else p.replacement_weeks * p.week)
@@ -253,18 +284,19 @@ def stage(
 ) -> Staged:
     """Return the plan of a case: the next check with its worth, and what to do at each result.
 
-    The plan looks at the likeliest states only, and tells what is gained over stopping on the same footing.
+    The plan looks at the likeliest states only; to stop at once is worth what the best course is.
     """
     m = min(STATES, s.posterior.states.size)
     states, weights = s.posterior.states[:m], s.posterior.weights[:m] / s.posterior.weights[:m].sum()
     present = (states[:, None] >> np.arange(len(heard.faults)) & 1).astype(bool)
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
     missing = sorted({t for k in checks for t in _missing(s, case, c.checks[k.id])})
-    choices = [_repair_choice(s, c, after, x, states, missing) for x in mending] + _other_choices(s, courses, m)
+    choices = [_repair_choice(s, c, after, x, states, weights, missing) for x in mending]
+    choices += _other_choices(s, courses, weights)
     looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
     prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
     orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
-    weighed = orders.weigh(choices, looks, prices, LEAST, _suspects(c, heard, weights, present))
+    weighed = orders.weigh(choices, looks, prices, LEAST * s.terms.new_price, _suspects(c, heard, weights, present))
     titles = {course_name(s, x): title_of(c, s, x) for x in courses}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
     return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks))
@@ -273,8 +305,9 @@ def stage(
 def _nearest(steps: Sequence[Step]) -> Step | None:
     """Return the check that comes nearest to paying for itself, or by itself changes nothing but tells most."""
 
-    def short_by(x: Step) -> float:
-        return x.cost - (x.worth if x.worth > x.cost * WORTH_FROM else x.promise)
+    def short_by(x: Step) -> tuple[bool, float]:
+        tells = x.worth > x.cost * WORTH_FROM
+        return not tells, x.cost - (x.worth if tells else x.promise)
 
     return min(steps, key=short_by, default=None)
 

@@ -173,6 +173,7 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
     if scale != 1.0:
         source = f"typical prices in {CURRENCY} scaled by the new price of the case over the class's typical one"
         notes.append(Assumption("price_scale", f"{scale:.4g}", source))
+    notes += [Assumption(f"overlay.{x.id}", x.summary(), x.source) for x in machine_class.laid]
     if case.as_of is None:
         raise BadInput([Problem("as_of", "nothing", "the day of the decision sets the season", "add it")])
     month = (case.as_of.month - 1 + (6 if given.hemisphere == "south" else 0)) % 12

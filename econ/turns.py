@@ -16,6 +16,7 @@ from econ.findings import Heard
 from econ.inputs import PARTS, STATED_SOURCE, STATED_SPREAD, Input, make_inputs, open_facts
 from econ.market import Market
 from econ.money import to_decimal
+from econ.problems import BadInput, Problem, nearest, shown
 from econ.repairs import AfterRepair, repairs
 from econ.rulebook import MachineClass
 from econ.scopes import Scope
@@ -40,21 +41,37 @@ class Scene:
     complained: Posterior
 
 
-def _parts(s: Setting, shown: Sequence[Scope]) -> list[str]:
-    """Return the parts that repairs use, dearest first: those of the repairs shown, then of what may be done later.
+def _parts(s: Setting, shown: Sequence[Scope], named: Sequence[str]) -> list[str]:
+    """Return the parts named, then those that repairs use, dearest first: of the repairs shown, then of later jobs.
 
-    That is one job after the other for the faults there may be, the likeliest first.
+    Later ones are one job after the other for the faults there may be, the likeliest first.
     """
     present = [float(s.posterior.weights[(s.posterior.states >> i & 1) == 1].sum()) for i in range(s.in_play)]
     order = np.argsort(-np.array(present), kind="stable")
     later = [[(j,)] for i in order if present[i] >= MAY_BE for j in s.jobs.for_fault[i] if j not in s.bench.barred]
-    parts: list[str] = []
+    parts = [p for p in s.bench.parts if f"prices.{p}" in named]
     for scopes in (shown, *later) if shown else ():
         if len(parts) < PARTS:
             cost = (work(s.bench, members(s.bench, scopes)).fitted * s.bench.unit_cost).max(axis=0)
             parts += [s.bench.parts[i] for i in np.argsort(-cost, kind="stable") if cost[i] > 0]
             parts = list(dict.fromkeys(parts))
     return parts
+
+
+def _pair(case: Case, inputs: Sequence[Input]) -> tuple[Input, ...]:
+    """Return the two inputs the case wants laid against each other. Raises BadInput where they can't be."""
+    able = {i.name: i for i in inputs if i.pairs}
+    rule = "an input of this case that can be laid against another"
+    problems = [
+        Problem(f"two_way.{n}", shown(name), rule, nearest(name, able))
+        for n, name in enumerate(case.two_way)
+        if name not in able
+    ]
+    if len(case.two_way) == 1 or len(set(case.two_way)) < len(case.two_way):
+        problems.append(Problem("two_way", shown(list(case.two_way)), "two different inputs", "name two, or none"))
+    if problems:
+        raise BadInput(problems)
+    return tuple(able[name] for name in case.two_way)
 
 
 def _ends(ground: Ground, inputs: Sequence[Input]) -> list[Ask]:
@@ -76,12 +93,13 @@ def turns(
     """Return what would change the answer.
 
     defaults: terms that cases leave open. after: of the setting. found: scopes looked at, best first. courses: of the
-    answer; best: its own.
+    answer; best: its own. Raises BadInput where the two inputs that the case names can't be laid against each other.
     """
     s = x.setting
     shown = tuple(course.jobs for course in courses if course.kind == "repair")
     kinds = tuple(course.kind for course in courses if course.kind != "repair")
-    inputs = make_inputs(x.case, x.c, s, x.market, defaults, _parts(s, shown))
+    inputs = make_inputs(x.case, x.c, s, x.market, defaults, _parts(s, shown, x.case.two_way))
+    pair = _pair(x.case, inputs)
     ground = Ground(x.case, x.c, x.heard, x.complained, s, shown, kinds)
     known = {course_name(s, course): course.worth for course in courses}
     if shown:
@@ -92,7 +110,7 @@ def turns(
     finer = Worlds(ground, known, FINE) if s.posterior.states.size > LIKELY else None
     facts = open_facts(x.heard, worlds.states, worlds.weights)
     name = course_name(s, best)
-    found_out = break_even(worlds, finer, inputs, facts, name, x.case.currency)
+    found_out = break_even(worlds, finer, inputs, facts, name, x.case.currency, pair)
     asked = x.case.find.asking_price
     if asked is None or s.terms.perspective != "reseller":
         return found_out

@@ -22,24 +22,25 @@ from econ.decision import (
     Offer,
     Verdict,
 )
-from econ.earlier import failed_again, first_of_all, raised, root_notes
+from econ.earlier import earlier_jobs, failed_again, first_of_all, raised, root_notes
 from econ.estimate import make_estimate
-from econ.evidence import ImpossibleEvidence, Posterior, condition, prior_states
+from econ.evidence import ImpossibleEvidence, Posterior, condition, linked, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
 from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market
 from econ.money import say, to_decimal
 from econ.nexttime import next_time
 from econ.release import release_tests
-from econ.repairs import AfterRepair, chosen, leading, search
+from econ.repairs import AfterRepair, chosen, leading, repairs, search
 from econ.risk import assess
 from econ.rulebook import MachineClass
+from econ.scopes import completed
 from econ.setting import Course, Setting, course_name, make_setting
 from econ.staging import Staged, stage
 from econ.terms import Assumption, Default, settle
 from econ.thumb import rules_of_thumb
 from econ.turns import Scene, highest_offer, turns
-from econ.words import KNOWN_FROM, confidence_word, headline, title_of
+from econ.words import KNOWN_FROM, confidence_word, first_step, headline, title_of
 
 
 def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version: str = "") -> Decision:
@@ -50,13 +51,10 @@ def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version
     """
     terms = settle(case, c, defaults)
     market = read_market(case, c, terms)
-    believed = _believe(case, c)
-    pointed = {f: p for f, p in believed.likely.items() if f in believed.heard.pointed_at}
-    failed = failed_again(case, c, pointed)
-    factors = raised(c, failed)
-    if factors:
-        believed = _believe(case, c, factors)
+    done = earlier_jobs(case, c)
+    believed = _believe(case, c, raised(c, done))
     heard, posterior, likely = believed.heard, believed.posterior, believed.likely
+    failed = failed_again(c, done, heard.pointed_at, heard.faults, posterior)
     bench = make_bench(case, c, terms)
     holds = open_holds(case, c, heard.worst, likely)
     setting = make_setting(case, c, terms, market, heard, believed.complained, posterior, bench, holds)
@@ -92,10 +90,10 @@ class _Believed:
         return dict(zip(self.heard.faults, self.posterior.marginal.tolist(), strict=True))
 
 
-def _believe(case: Case, c: MachineClass, factors: Mapping[str, float] | None = None) -> _Believed:
+def _believe(case: Case, c: MachineClass, factors: Mapping[tuple[str, str], float]) -> _Believed:
     """Return what the case makes likely; factors: on the odds of faults, by earlier jobs. Raises BadInput."""
     heard = hear(case, c, factors)
-    prior = prior_states(heard.base_odds, heard.causes)
+    prior = linked(prior_states(heard.base_odds, heard.causes), heard.links)
     try:
         complained = condition(prior, heard.complaints)
         posterior = condition(prior, heard.clues) if heard.findings else complained
@@ -126,17 +124,20 @@ def _answer(
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
     repair = best if best.kind == "repair" else _curing(s, mending)
     rivals = [x for x in courses if x.kind != best.kind and not x.barred]
-    rival = repair if repair is not None and best.kind != "repair" else (best_course(rivals) if rivals else None)
+    rival = best_course(rivals) if rivals else None
     sure = confidence(best, courses, s.posterior.weights)
-    named = repair if repair is not None and not repair.open_ended else _named(s, mending)
+    named = repair if repair is not None and not repair.open_ended else _named(s, mending, after)
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
-    limits = {id(x): _limit(s, x, idle) for x in mending}
+    limits = {id(x): _limit(s, x, idle) for x in (*mending, *([named] if named else []))}
     risk = assess(case, c, s, courses, limits, named, after)
     heard = believed.heard
     faults = _fault_lines(c, heard, believed.before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
-    text = headline(case, c, s, best, rival, repair, idle, [f for f in faults if f.id in heard.pointed_at], offer)
+    pays = None if repair is None else (limits[id(repair)] - repair.worth + idle.worth, limits[id(repair)])
+    text = headline(case, c, s, best, rival, pays, [f for f in faults if f.id in heard.pointed_at], offer)
+    step = first_step(case, c, staged, title_of(c, s, best))
+    text = f"{step}{text[:1].lower()}{text[1:]}" if step else text
     return Decision(
         version,
         str(case.as_of),
@@ -181,12 +182,21 @@ def _answer(
     )
 
 
-def _named(s: Setting, mending: Sequence[Course]) -> Course | None:
-    """Return the repair to write an estimate for where the answer names none: the best that clears what leads."""
+def _named(s: Setting, mending: Sequence[Course], after: AfterRepair) -> Course | None:
+    """Return the repair to write an estimate for where the answer names none: the best that clears what leads.
+
+    Where only finding the cause is weighed, that is the usual job for the likeliest fault.
+    """
     leader = leading(s)
     told = [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
-    told += [x for x in mending if not x.open_ended] + [*mending]
-    return told[0] if told else None
+    told += [x for x in mending if not x.open_ended]
+    if told or not mending:
+        return told[0] if told else None
+    usual, chances = s.jobs.usual[0], s.posterior.marginal
+    likeliest = max((i for i in usual if i < s.in_play), key=lambda i: chances[i], default=None)
+    if likeliest is None:
+        return mending[0]
+    return repairs(s, after, [completed((usual[likeliest],), s.clearing)])[0]
 
 
 def _curing(s: Setting, mending: Sequence[Course]) -> Course | None:
@@ -223,7 +233,7 @@ def _line(case: Case, c: MachineClass, s: Setting, x: Course, limit: float | Non
         money(x.worth),
         money(x.cash),
         money(x.cost),
-        money(x.cost / x.years) if x.years > 0.05 and case.perspective != "reseller" else None,
+        money(x.cost / x.years) if x.years >= 1.0 and case.perspective != "reseller" else None,
         round(x.hours, 3),
         round(x.weeks, 3),
         round(x.cured, 6) if mends else None,

@@ -12,7 +12,10 @@ from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from econ.decision import FaultLine, Offer
+    from econ.staging import Staged
 
 TITLES = {
     "keep_using": "keep using it as it is",
@@ -94,29 +97,52 @@ def cause(faults: Sequence[FaultLine]) -> str:
     return f"the cause is open, {first.title} and {second.title} lead ({chances})"
 
 
+def first_step(case: Case, c: MachineClass, staged: Staged, title: str) -> str:
+    """Return what comes before the answer as things stand: a check that pays, or an order that changes the answer.
+
+    title: of the best course as things stand.
+    """
+
+    def said(amount: Decimal) -> str:
+        return say(float(to_minor(amount, case.currency)), case.currency)
+
+    step, order = staged.next_check, next(x for x in staged.orders if x.order == staged.order)
+    if step is not None and step.check is not None:
+        what = f"{step.title[:1].lower()}{step.title[1:]}"
+        return f"First: {what} ({step.minutes:.0f} minutes, worth {said(step.worth)}). As things stand: "
+    if order.parts and staged.then != title:
+        parts = listed([f"the {c.parts[p].title.partition(',')[0]}" for p in order.parts])
+        better = f"better by {said(order.worth)} than ordering after looking"
+        return f"Order {parts} now and {staged.then}; that is {better}. Without that order: "
+    return ""
+
+
 def headline(
     case: Case,
     c: MachineClass,
     s: Setting,
     best: Course,
     rival: Course | None,
-    repair: Course | None,
-    idle: Course,
+    pays: tuple[float, float] | None,
     faults: Sequence[FaultLine],
     offer: Offer | None,
 ) -> str:
-    """Return the answer in two to four sentences: what to do, the money, what it is better than, the main reason."""
+    """Return the answer in two to four sentences: what to do, the money, what it is better than, the main reason.
+
+    pays: what the repair that would put it right comes to, own time and what is added later counted, and up to what it
+    pays [money]; None where no repair can be done.
+    """
     if case.perspective == "reseller":
         first = _offer(case, c, s, best, offer)
     elif best.kind == "repair":
-        first = _repair(case, c, s, best, idle)
+        first = _repair(case, c, s, best, pays, faults)
     else:
         title = title_of(c, s, best)
         first = title[0].upper() + title[1:]
         paid = f": about {say(abs(best.cash), case.currency)} {'to pay' if best.cash < 0 else 'comes in'}"
         first += ("" if best.kind == "keep_using" else paid) + "."
     gain = ""
-    if rival is not None:
+    if rival is not None and (faults or best.kind != "keep_using"):
         who = {"owner": "You are", "shop": "The customer is", "reseller": "You are"}[case.perspective]
         gain = f"{who} better off by {say(best.worth - rival.worth, case.currency)} than with {RIVALS[rival.kind]}."
     shop = ""
@@ -124,27 +150,46 @@ def headline(
         hourly = say(best.margin_per_hour, case.currency)
         shop = f"Your gross profit is {say(best.margin, case.currency)}, {hourly} per bench hour."
     if not faults:
-        first = f"Nothing is said or seen to be wrong; going by what is usual: {first[0].lower()}{first[1:]}"
-    return " ".join(x for x in (first, gain, _reason(case, best, repair, idle, faults), shop) if x)
+        why = (
+            "What was complained of was found to be normal"
+            if case.complaints
+            else "Nothing is said or seen to be wrong"
+        )
+        first = f"{why}; going by what is usual: {first[0].lower()}{first[1:]}"
+    return " ".join(x for x in (first, gain, _reason(case, s, best, pays, faults), shop) if x)
 
 
-def _worth_in_all(repair: Course, idle: Course) -> float:
-    """Return the most a repair may come to in all, own time, waiting and what may follow included [money]."""
-    return repair.cost + repair.worth - idle.worth
+SURE_OF_CAUSE = 0.8  # chance of a fault from which its name stands for the cause that is still open [1]; judgement
 
 
-def _repair(case: Case, c: MachineClass, s: Setting, best: Course, idle: Course) -> str:
+def _sums(case: Case, s: Setting, pays: tuple[float, float]) -> tuple[str, str]:
+    """Return what a repair comes to and up to what it pays, in words."""
+    own = "" if s.terms.by_shop else " with own time"
+    return f"{say(pays[0], case.currency)}{own}", say(pays[1], case.currency)
+
+
+def _repair(
+    case: Case,
+    c: MachineClass,
+    s: Setting,
+    best: Course,
+    pays: tuple[float, float] | None,
+    faults: Sequence[FaultLine],
+) -> str:
     """Return the first sentence where the answer is to repair."""
-    paid, whole = say(-best.cash, case.currency), say(best.cost, case.currency)
-    most = f"; it pays up to {say(_worth_in_all(best, idle), case.currency)}"
+    paid = say(-best.cash, case.currency)
+    whole, most = _sums(case, s, pays) if pays else ("", "")
+    expect = f"Expect about {whole}; it pays up to {most}."
     if best.open_ended:
         first = "" if not best.jobs else f"{listed([c.jobs[s.bench.jobs[j]].title for j in best.jobs])}; "
-        return (
-            f"Worth repairing: {first}find the cause first, then do what it needs. Expect about {whole} in all{most}."
-        )
+        if faults and faults[0].probability >= SURE_OF_CAUSE:
+            how = f"put right the {faults[0].title}, then what the test run still shows"
+        else:
+            how = "find the cause first, then do what it needs"
+        return f"Worth repairing: {first}{how}. {expect}"
     jobs = listed([c.jobs[s.bench.jobs[j]].title for j in best.jobs])
     if best.cured < KNOWN_FROM:
-        return f"Worth repairing, beginning with: {jobs} ({paid}). Expect about {whole} in all{most}."
+        return f"Worth repairing, beginning with: {jobs} ({paid}). {expect}"
     if case.perspective == "shop":
         return f"Quote {paid}: {jobs}."
     if s.terms.by_shop:
@@ -152,7 +197,7 @@ def _repair(case: Case, c: MachineClass, s: Setting, best: Course, idle: Course)
     return f"Repair it: {jobs}, about {paid} to pay and {best.hours * s.terms['slowness']:.1f} h of your own."
 
 
-def _reason(case: Case, best: Course, repair: Course | None, idle: Course, faults: Sequence[FaultLine]) -> str:
+def _reason(case: Case, s: Setting, best: Course, pays: tuple[float, float] | None, faults: Sequence[FaultLine]) -> str:
     """Return the main reason: the likeliest fault, and what the repair costs against what it is worth."""
     why = cause(faults)
     lead = f"It is {why}" if why.startswith("most") else why[:1].upper() + why[1:]
@@ -162,12 +207,12 @@ def _reason(case: Case, best: Course, repair: Course | None, idle: Course, fault
         return f"{lead}."
     if best.kind == "repair":
         return f"{lead}; this puts it right at the first go with a chance of {percent(best.cured)}."
-    if repair is None:
+    if pays is None:
         return f"{lead}; no repair can be done here."
-    cost, most = say(repair.cost, case.currency), _worth_in_all(repair, idle)
-    if most <= 0:
-        return f"{lead}; putting it right comes to about {cost} in all and would not pay even if it were free."
-    return f"{lead}; putting it right comes to about {cost} in all and pays only up to {say(most, case.currency)}."
+    whole, most = _sums(case, s, pays)
+    if pays[1] <= 0:
+        return f"{lead}; putting it right comes to about {whole} and would not pay even if it were free."
+    return f"{lead}; putting it right comes to about {whole}, and pays only up to {most}."
 
 
 def _offer(case: Case, c: MachineClass, s: Setting, best: Course, offer: Offer | None) -> str:

@@ -28,6 +28,7 @@ from econ.repairs import (
     failing_sets,
     open_ended,
     repair_weeks,
+    times_done_over,
     ways_to_cure,
 )
 from econ.rulebook import MachineClass
@@ -129,17 +130,8 @@ class _Pattern:
         }
         self.at = [np.searchsorted(self.masks[key], x) for x, key in zip(left, self.keys, strict=True)]
         self.failing = [failing_sets(s, place, ways, states) for ways in self.ways]
-        self.shares = self._done_over_shares(g)
+        self.done_over = np.array([times_done_over(s, x, states) for x in g.scopes])
         self.open = np.array([open_ended(s, x) for x in g.scopes], dtype=bool)
-
-    def _done_over_shares(self, g: Ground) -> Floats:
-        """Return how often each scope is done over in each state, (scopes, m)."""
-        jobs = g.setting.jobs
-        rows = np.zeros((len(g.scopes), self.states.size))
-        for row, scope in zip(rows, g.scopes, strict=True):
-            for j in scope if g.setting.terms.by_shop else ():
-                row += jobs.uncured[j] * ((self.states & jobs.clears[j]) != 0)
-        return rows
 
     def counts(self, key: tuple[float, int]) -> tuple[list[int], Floats]:
         """Return the scopes that share a table, and how often each set of it comes up in each, (sets, scopes)."""
@@ -193,14 +185,15 @@ class _Pattern:
         return np.array([np.broadcast_to(x, (len(rows), worlds)) for x in found]).transpose(1, 2, 0)
 
 
-def worth_in(g: Ground, pattern: _Pattern, s: Setting, rest: Floats, all_shown: bool = False) -> Floats:
-    """Return the worth of each course of the ground in each world of a setting, (W, K) or (1, K).
+def worth_in(g: Ground, pattern: _Pattern, s: Setting, rest: Floats) -> tuple[Floats, Floats]:
+    """Return the worth of each course of the ground in each world of a setting, (W, K) or (1, K), twice.
 
-    rest: (K,) what the states that are not looked at add to each. all_shown: with the repairs that would not be shown.
+    rest: (K,) what the states that are not looked at add to each. First with the repairs that would not be shown, then
+    with those barred.
     """
     others = np.array(np.broadcast_arrays(*_others(g, s))).T + rest[len(g.scopes) :]
     if not g.scopes:
-        return others
+        return others, others
     weights = s.posterior.weights
     worth, later, cured, given_up = pattern.means(AfterRepair(s), weights)
     bits, fails = pattern.usual if weights is pattern.weights else pattern.halvings(weights)
@@ -208,13 +201,11 @@ def worth_in(g: Ground, pattern: _Pattern, s: Setting, rest: Floats, all_shown: 
     traced = (worth - trace >= given_up) | pattern.open
     member = members(s.bench, g.scopes)
     paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
-    retry = (weights @ pattern.shares.T) * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    retry = (weights @ pattern.done_over.T) * s.payoffs.week * s.terms["parts_lead_days"] / 7
     mend = np.where(traced, worth - trace, given_up) - paid - retry + rest[: len(g.scopes)]
     worlds = max(mend.shape[0], others.shape[0])
     table = np.concatenate([np.broadcast_to(x, (worlds, x.shape[1])) for x in (mend, others)], axis=1)
-    if not all_shown:
-        _leave_out(g, pattern.open, s, table, np.where(traced, later + trace, 0.0) + paid, cured)
-    return table
+    return table, _shown(g, pattern.open, s, table, np.where(traced, later + trace, 0.0) + paid, cured)
 
 
 def _mean(rows: Floats, weights: Floats) -> Floats:
@@ -234,11 +225,12 @@ def _others(g: Ground, s: Setting) -> list[Floats]:
         if kind in ways:
             worth = ways[kind]
         elif kind == "keep_using":
-            served = service_shares(s)
-            lost = (1 - served) * p.replacement_weeks * p.week
-            worth = _mean(p.as_it_is(states, weights).worth - lost, weights) - np.ravel(s.put_back)
-            barred = bool(s.unusable) or _mean(served, weights) < USABLE_FROM
-            worth = np.where(barred, -np.inf, worth)
+            worth = np.full(1, -np.inf)
+            if not s.unusable:
+                served = _mean(service_shares(s), weights)
+                lost = (1 - served) * np.ravel(p.replacement_weeks * p.week)
+                worth = p.mean_as_it_is(states, weights) - lost - np.ravel(s.put_back)
+                worth = np.where(served < USABLE_FROM, -np.inf, worth)
         else:
             r = p.replacements[kind]
             wait = 0.0 if kind == "do_without" else p.replacement_weeks * p.week
@@ -247,12 +239,12 @@ def _others(g: Ground, s: Setting) -> list[Floats]:
     return found
 
 
-def _leave_out(g: Ground, opened: NDArray[np.bool_], s: Setting, table: Floats, cost: Floats, cured: Floats) -> None:
-    """Bar the repairs that `courses.all_courses` does not show, in place."""
-    n = len(g.scopes)
+def _shown(g: Ground, opened: NDArray[np.bool_], s: Setting, table: Floats, cost: Floats, cured: Floats) -> Floats:
+    """Return the worth with the repairs barred that `courses.all_courses` does not show."""
+    n, found = len(g.scopes), table.copy()
     if s.no_repair:
-        table[:, :n] = -np.inf
-        return
+        found[:, :n] = -np.inf
+        return found
     bar = np.max(np.concatenate([table[:, n:], table[:, :n][:, opened]], axis=1), axis=1, keepdims=True)
     present = np.array([s.posterior.states >> i & 1 for i in range(s.in_play)], dtype=float)
     likely = np.atleast_2d(s.posterior.weights @ present.T)
@@ -261,7 +253,8 @@ def _leave_out(g: Ground, opened: NDArray[np.bool_], s: Setting, table: Floats, 
     missed = np.array([[not s.jobs.cleared(x) >> i & 1 for i in range(s.in_play)] for x in g.scopes])
     clears = leads.any(axis=1)[:, None] & ~(leads[:, None, :] & missed).any(axis=2)
     shown = opened | (cured >= SELDOM) | (table[:, :n] > bar + CLEARLY * cost) | clears
-    table[:, :n] = np.where(shown, table[:, :n], -np.inf)
+    found[:, :n] = np.where(shown, table[:, :n], -np.inf)
+    return found
 
 
 class Worlds:
@@ -272,7 +265,7 @@ class Worlds:
         self._g, self._base = g, g.likely(states)
         self._pattern = _Pattern(g, self._base)
         none = np.zeros(len(g.names))
-        here = worth_in(g, self._pattern, replace(g.setting, posterior=self._base), none, all_shown=True)[0]
+        here = worth_in(g, self._pattern, replace(g.setting, posterior=self._base), none)[0][0]
         rest = np.array([known.get(name, np.nan) for name in g.names]) - here
         n = len(g.scopes)
         if n and np.isfinite(rest[:n]).any():
@@ -280,35 +273,38 @@ class Worlds:
         self._rest = np.where(np.isfinite(rest), rest, 0.0)
         self.weights, self.states = self._base.weights, self._base.states
 
-    def of(self, asks: Sequence[Ask], all_shown: bool = False) -> list[Worth]:
-        """Return the worth of every course in the worlds of each ask; asks of a kind are worked out together.
+    def of(self, asks: Sequence[Ask]) -> list[Worth]:
+        """Return the worth of every course in the worlds of each ask; asks of a kind are worked out together."""
+        return [shown for _, shown in self.both(asks)]
 
-        all_shown: with the repairs that would not be shown.
-        """
-        found: list[Floats | None] = [None] * len(asks)
+    def both(self, asks: Sequence[Ask]) -> list[tuple[Worth, Worth]]:
+        """Return for each ask the worth with the repairs that would not be shown, and as `of` has it."""
+        found: dict[int, tuple[Worth, Worth]] = {}
         for group in self._groups(asks):
-            table = self._together([asks[i] for i in group], all_shown)
+            tables = self._together([asks[i] for i in group])
             at = 0
             for i in group:
-                found[i] = table[at : at + asks[i].count]
+                rows = slice(at, at + asks[i].count)
+                every, shown = (Worth(x[rows], self._g.names, len(self._g.scopes)) for x in tables)
+                found[i] = every, shown
                 at += asks[i].count
-        return [Worth(x, self._g.names, len(self._g.scopes)) for x in found if x is not None]
+        return [found[i] for i in range(len(asks))]
 
     def _groups(self, asks: Sequence[Ask]) -> list[list[int]]:
         """Return asks to be worked out together: those of a kind, so that what a kind leaves alone is done once.
 
-        A few worlds are worked out together whether they bear on tickets alone or not: that is quicker.
+        A few worlds are worked out together whatever figures they change: that is quicker.
         """
         kinds: dict[object, list[int]] = {}
         few = sum(ask.count for ask in asks) <= FEW
         for i, ask in enumerate(asks):
             cheap = not few and all(name.startswith(BENCH) for name in ask.figures)
-            longer = any(name in LONGER for name in ask.figures)
+            longer = not few and any(name in LONGER for name in ask.figures)
             kinds.setdefault((ask.weights is None, cheap, longer), []).append(i)
         return list(kinds.values())
 
-    def _together(self, asks: Sequence[Ask], all_shown: bool) -> Floats:
-        """Return the worth in the worlds of asks, one after the other, (W, K)."""
+    def _together(self, asks: Sequence[Ask]) -> list[Floats]:
+        """Return the worth in the worlds of asks, one after the other, (W, K), as `worth_in` has it."""
         total = sum(x.count for x in asks)
         terms, posterior = self._g.setting.terms, self._base
         names = sorted({name for x in asks for name in x.figures})
@@ -324,7 +320,8 @@ class Worlds:
         if asks[0].weights is not None:
             posterior = replace(posterior, weights=np.concatenate([x.weights for x in asks if x.weights is not None]))
         s = self._set(replace(terms, figures=figures), posterior)
-        return np.broadcast_to(worth_in(self._g, self._pattern, s, self._rest, all_shown), (total, len(self._g.names)))
+        tables = worth_in(self._g, self._pattern, s, self._rest)
+        return [np.broadcast_to(x, (total, len(self._g.names))) for x in tables]
 
     def _set(self, terms: Any, posterior: Posterior) -> Setting:
         g = self._g
@@ -347,7 +344,7 @@ def candidates(
         wide = replace(g, scopes=tuple(pool))
         about = {name: found[x] for name, x in zip(wide.names, pool, strict=False) if x in found}
         worlds = Worlds(wide, {**about, **known}, ROUGH)
-        looked = [*worlds.of(asks, all_shown=True), *worlds.of(asks)]
+        looked = [x for pair in worlds.both(asks) for x in pair]
         table = np.concatenate([x.worth[:, : len(pool)] for x in looked])
         won, often = np.unique(np.argsort(-table, axis=1)[:, :NEXT], return_counts=True)
         best += [pool[i] for i in won[np.argsort(-often, kind="stable")]]

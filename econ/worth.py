@@ -133,12 +133,7 @@ def worth_if_kept(
     `at_least` steps: to sell at once is not to keep. Other arguments and the result as `worth_in_use`.
     """
     shares = service_share, survive_share, sale_share
-    mean: Floats = np.zeros(1)
-    for rows, value in _by_stop(flows, year_of_service, *shares):
-        mean = mean + (weights[..., None, rows] @ value)[..., 0, :]
-    mean = flows.within(mean, 0, -np.inf)
-    first = min(at_least, mean.shape[-1] - 1)
-    best = first + mean[..., first:].argmax(axis=-1)
+    best = _kept_to(flows, _means_by_stop(flows, year_of_service, *shares, weights), at_least)
     worth = []
     for _, value in _by_stop(flows, year_of_service, *shares):
         if value.ndim == 2:
@@ -148,6 +143,43 @@ def worth_if_kept(
     whole = np.concatenate(worth, axis=-1)
     stop = np.broadcast_to(np.asarray(best, dtype=np.int64)[..., None], whole.shape)
     return _in_use(flows, service_share, survive_share, whole, stop)
+
+
+def mean_if_kept(
+    flows: Flows,
+    year_of_service: Any,
+    service_share: Floats,
+    survive_share: Floats,
+    sale_share: Floats,
+    weights: Floats,
+    at_least: int,
+) -> Floats:
+    """Return the mean over the states of the worth in `worth_if_kept`, () or (W,) [money]."""
+    mean = _means_by_stop(flows, year_of_service, service_share, survive_share, sale_share, weights)
+    result: Floats = np.take_along_axis(mean, _kept_to(flows, mean, at_least)[..., None], axis=-1)[..., 0]
+    return result
+
+
+def _means_by_stop(
+    flows: Flows,
+    year_of_service: Any,
+    service_share: Floats,
+    survive_share: Floats,
+    sale_share: Floats,
+    weights: Floats,
+) -> Floats:
+    """Return the mean worth over the states by stopping step, (n+1,) or (W, n+1); weights: (k,) or (W, k)."""
+    mean: Floats = np.zeros(1)
+    for rows, value in _by_stop(flows, year_of_service, service_share, survive_share, sale_share):
+        mean = mean + (weights[..., None, rows] @ value)[..., 0, :]
+    return mean
+
+
+def _kept_to(flows: Flows, mean: Floats, at_least: int) -> NDArray[np.int64]:
+    """Return the best step to stop at, no sooner than `at_least`."""
+    first = min(at_least, mean.shape[-1] - 1)
+    best: NDArray[np.int64] = first + flows.within(mean, 0, -np.inf)[..., first:].argmax(axis=-1)
+    return best
 
 
 def _first_step(flows: Flows) -> Floats:

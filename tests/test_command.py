@@ -111,7 +111,7 @@ def test_a_file_that_is_not_there(tmp_path):
 
 
 def test_anything_else_is_one_sentence_and_status_1(monkeypatch):
-    def broken(document):
+    def broken(document, **_):
         raise RuntimeError("first line\nsecond line")
 
     monkeypatch.setattr(library, "decide_document", broken)

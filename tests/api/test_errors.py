@@ -116,7 +116,7 @@ def test_head_and_options(client):
 
 
 def test_a_breakdown_shows_nothing_of_our_insides(client, monkeypatch, caplog):
-    def broken(document):
+    def broken(document, **_):
         raise RuntimeError("secret detail")
 
     monkeypatch.setattr(library, "decide_document", broken)

@@ -44,6 +44,24 @@ def test_the_answer_comes_first(told):
     assert re.search(r"\d", text.splitlines()[0] + text.splitlines()[1]), "it names the money"
 
 
+TWO = ["market.used_price", "terms.hours_factor"]
+
+
+def test_two_figures_at_once_where_asked():
+    shop = next(d.case for d in demos() if d.case["perspective"] == "shop")
+    told = [
+        decision_text(library.decide_document(x), library.machine_class("mower_walk_behind"))
+        for x in (shop, {**shop, "two_way": TWO})
+    ]
+    assert "Two figures at once" not in told[0]
+    table = told[1].partition("Two figures at once")[2].partition("What can be done")[0]
+    assert len(re.findall(r"^ +\$\d+( +[A-Z] -?\$[\d.,]+){7}$", table, re.MULTILINE)) == 7
+    letters = set(re.findall(r"  ([A-Z]) -?\$", table))
+    assert letters == set(re.findall(r"^  ([A-Z])  \w", table, re.MULTILINE))
+    assert len(letters) > 1
+    assert told[0] == told[1].replace("Two figures at once" + table, "")
+
+
 def test_lines_fit(told):
     _, text = told
     assert max(map(len, text.splitlines())) <= WIDTH
@@ -150,7 +168,7 @@ def test_a_bearing_that_failed_again():
         r"Clutch bearing: half of them last 6 years; up to \$\d+ is worth paying at the next failure if that comes in",
         flat,
     )
-    assert re.search(r"; from age \d+ on walk away; with a chance of 45 % something else wears it out", flat)
+    assert re.search(r"; from age \d+ on walk away; with a chance of 30 % something else wears it out", flat)
     assert "chance that something else made this needed again: renew the lower clutch bearing: 45 % (Bayes" in flat
     assert "life of the clutch bearing: 6 years, half of them" in flat
 
@@ -185,3 +203,4 @@ def test_a_table_wraps_its_wide_column():
     assert lines[0].endswith("1.00")
     assert len(lines) > 1
     assert table([]) == []
+    assert table([("a", "", "b"), ("c", "", "d")]) == ["  a    b", "  c    d"]

@@ -17,7 +17,7 @@ from econ.breakeven import BreakEven
 from econ.evidence import condition, prior_states
 from econ.findings import hear
 from tests.econ.network import network, pgmpy_engine, pgmpy_marginals
-from tests.strategies import QUICK_IDS, defaults, drawn_evidence, read
+from tests.strategies import CLASS_IDS, QUICK_IDS, defaults, drawn_evidence, read, rulebook_texts
 
 CASES = 100
 STARTS = 7
@@ -92,6 +92,19 @@ def posteriors() -> None:
     )
 
 
+def rulebooks() -> None:
+    """Print how long reading and checking takes: one class of a new shelf, all of them, and all under an overlay."""
+    overlay = '[overlay]\nid = "x"\ntitle = "x"\nsource = "x y"\n'
+    overlay += '[change.class]\nweight_kg = 30\nweight_source = "x y"\n'
+    ways = {
+        "one class": lambda: econ.Shelf(rulebook_texts())[CLASS_IDS[0]],
+        f"all {len(CLASS_IDS)} classes": lambda: list(econ.Shelf(rulebook_texts()).values()),
+        "all of them with an overlay": lambda: econ.Shelf(rulebook_texts(), {"x.toml": overlay}),
+    }
+    for name, way in ways.items():
+        print(f"rulebooks, {name}: {statistics.median(seconds(way, 15)) * 1e3:.0f} ms")
+
+
 def starts() -> None:
     """Print start-up times as ratios: the command's help to an empty program, econ to numpy."""
     programs = {
@@ -121,4 +134,5 @@ if __name__ == "__main__":
     decisions()
     break_evens()
     posteriors()
+    rulebooks()
     starts()

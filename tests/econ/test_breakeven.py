@@ -203,6 +203,29 @@ def test_two_way_table_against_decisions() -> None:
         two_way(found.worlds, first, next(i for i in found.inputs if i.mask), "USD")
 
 
+def test_two_inputs_that_a_case_names() -> None:
+    """In the order named, with the table that the kernel gives; a part that bears little is looked at for it."""
+    part = "brake_pad" if "brake_pad" in machine_class("mower_walk_behind").parts else "drive_belt"
+    document = {**FEW_STATES["shop"], "two_way": [f"prices.{part}", "market.running"]}
+    found = turned(document)
+    table = found.decision.break_even.two_way
+    assert table is not None
+    assert table.asked
+    assert [table.first, table.second] == document["two_way"]
+    inputs = [found.input(name) for name in document["two_way"]]
+    assert replace(table, asked=False) == two_way(found.worlds, *inputs, "USD")
+    assert decide(FEW_STATES["shop"]).break_even.two_way != table
+
+
+@pytest.mark.parametrize("names", [["market.runing", "hidden_damage"], ["market.running"], ["market.running"] * 2])
+def test_two_inputs_that_can_not_be_laid_together(names: list[str]) -> None:
+    with pytest.raises(econ.BadInput) as refused:
+        decide({**FEW_STATES["shop"], "two_way": names})
+    paths = [p.path for p in refused.value.problems]
+    assert paths == (["two_way.0", "two_way.1"] if len(set(names)) == 2 else ["two_way"])
+    assert all(p.remedy for p in refused.value.problems)
+
+
 def test_same_case_same_answer(few: tuple[dict[str, Any], Turned]) -> None:
     document, found = few
     once, again = (json.dumps(to_json(d.break_even)) for d in (found.decision, decide(document)))

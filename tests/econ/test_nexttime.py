@@ -116,11 +116,12 @@ def test_an_early_failure_raises_the_odds_of_what_causes_it(months: int) -> None
     ratio = weibull_min.pdf(t, 1.5, scale=scale / 4) / weibull_min.pdf(t, 1.5, scale=scale)
     prior = {"job": "seal_job", "months_ago": months}
     before, after = decide(findings=[]), decide(findings=[], prior_jobs=[prior])
-    rod = probability(before, "rod")
+    rod, seal = probability(before, "rod"), probability(before, "seal")
     assert rod == pytest.approx(0.1)
-    expected = ratio * rod / (1 - rod)
-    assert probability(after, "rod") == pytest.approx(expected / (1 + expected), rel=1e-9)
-    assert probability(after, "seal") == pytest.approx(probability(before, "seal"), rel=1e-9)
+    both = rod * seal
+    total = 1 + both * (ratio - 1)  # the odds of the rod rise where the seal has failed again, and only there
+    assert probability(after, "rod") == pytest.approx((rod - both + both * ratio) / total, rel=1e-9)
+    assert probability(after, "seal") == pytest.approx((seal - both + both * ratio) / total, rel=1e-9)
     (said,) = (a for a in after.assumptions if a.name == "root_cause.seal_job")
     assert float(said.value) == pytest.approx(0.1 * ratio / (0.1 * ratio + 0.9), rel=0.06)
 
@@ -137,9 +138,11 @@ def test_a_late_failure_changes_nothing(findings: list[dict[str, str]]) -> None:
 
 def test_a_root_cause_lowers_what_is_worth_paying_unless_it_is_put_right() -> None:
     prior = [{"job": "seal_job", "months_ago": 2, "warranty_months": 0}]
-    (worn,), (plain,) = decide(prior_jobs=prior).next_time, decide().next_time
+    told = {"findings": [], "unobtainable": ["unit"]}
+    (worn,), (plain,) = decide(prior_jobs=prior, **told).next_time, decide(**told).next_time
     assert worn.root_cause > 0.4
     assert worn.limit_now < plain.limit_now
+    assert decide(prior_jobs=prior).next_time[0].root_cause == 0.0, "opened, and the rod is sound"
     lasting = LASTING.replace("price = [150, 150, 150]\n", "price = [150, 150, 150]\n" + LIFE)
     found = [{"check": "open", "found": ["rod"]}]
     d = small.decide(lasting, **{**DRIPS, "findings": found, "prior_jobs": prior, "prices": {"unit": "20.00"}})

@@ -9,8 +9,9 @@ import pytest
 
 import econ
 from econ.costing import make_bench
+from econ.draft import SHELVES
 from econ.knowledge import Table
-from econ.rulebook import SHELVES, read_class
+from econ.rulebook import read_class
 from econ.terms import settle
 
 from ..strategies import CLASS_IDS, base, defaults, machine_class, read, rulebook_texts
@@ -195,48 +196,24 @@ def test_a_change_in_the_class(change: str, rule: str) -> None:
     )
 
 
-OVER = """[module]
-id = "over"
-title = "What lies over the small module"
-source = "invented"
-[change.faults.seal]
-prior = 0.3
-source = "invented too"
-[change.parts.oil]
-title = "thin oil"
-source = "invented too"
-"""
+def test_a_module_may_change_another_and_the_class_has_the_last_word() -> None:
+    """Rows within a table are laid over one by one."""
+    more = '[module]\nid = "more"\ntitle = "more"\nsource = "x y"\n[change.faults.seal]\nprior = 0.3\n'
+    more += 'shows = { drips = [0.4] }\nsource = "of the module"\n'
+    both = CLASS.replace('modules = ["small"]', 'modules = ["more", "small"]')
+    texts = {**small.texts(machine=both), "modules/more.toml": more}
+    seal = read_class(texts, "small").faults["seal"]
+    assert (seal.prior, seal.shows, seal.source) == (0.3, {"drips": (0.4,), "gauge": (0.3, 0.6)}, "of the module")
+    texts["classes/small.toml"] += '[change.faults.seal]\nprior = 0.4\nsource = "of the class"\n'
+    assert read_class(texts, "small").faults["seal"].prior == 0.4
+    texts["modules/more.toml"] = more.replace("seal", "seel")
+    with pytest.raises(econ.BadInput, match=r"modules/more\.toml: change\.faults\.seel"):
+        read_class(texts, "small")
 
 
-def two_modules(over: str, machine: str = CLASS) -> dict[str, str]:
-    listed = 'modules = ["over", "small"]'
-    return {**small.texts(machine=machine.replace('modules = ["small"]', listed)), "modules/over.toml": over}
-
-
-def test_a_module_changes_another_and_the_class_changes_both() -> None:
-    c = read_class(two_modules(OVER), "small")
-    plain = read_class(small.texts(), "small")
-    assert (c.faults["seal"].prior, c.faults["seal"].source) == (0.3, "invented too")
-    assert c.faults["seal"].shows == plain.faults["seal"].shows
-    assert c.parts["oil"].title == "thin oil"
-    own = CLASS + '\n[change.faults.seal]\nprior = 0.4\nsource = "of the class"\n'
-    c = read_class(two_modules(OVER, own), "small")
-    assert (c.faults["seal"].prior, c.faults["seal"].source) == (0.4, "of the class")
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "key", "reason"),
-    [
-        ("[change.faults.seal]", "[change.faults.seel]", "change.faults.seel", "nothing of this name"),
-        ('prior = 0.3\nsource = "invented too"', "prior = 0.3", "change.faults.seal", "source"),
-        ("prior = 0.3", "prior = 3", "faults.seal.prior", "less than 1"),
-    ],
-)
-def test_a_mistake_in_a_change_of_a_module(old: str, new: str, key: str, reason: str) -> None:
-    assert old in OVER
-    with pytest.raises(econ.BadInput) as caught:
-        read_class(two_modules(OVER.replace(old, new, 1)), "small")
-    assert any(key in p.path and reason in p.rule for p in caught.value.problems)
+def test_a_class_may_state_coefficients_of_its_remaining_value() -> None:
+    value = CLASS.replace('method = "geometric"', 'method = "remaining_value"\ncoefficients = [0.9, 0.1, 0.01]')
+    assert read_class(small.texts(machine=value), "small").value.coefficients == (0.9, 0.1, 0.01)
 
 
 def test_all_mistakes_are_told_at_once() -> None:

@@ -202,8 +202,7 @@ def test_after_a_stump_the_blade_is_looked_at(perspective: str) -> None:
         )
     )
     assert "blade_look" not in d.plan.left_out
-    # A kick at the rope tells of the key, which a strike shears too.
-    assert d.plan.checks[0].check in ("blade_look", "control_compare")
+    assert d.plan.checks[0].check == "blade_look"
 
 
 def test_the_first_test_of_a_mower_that_pulls_hard_is_with_and_without_the_control() -> None:

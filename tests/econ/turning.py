@@ -60,7 +60,7 @@ def turned(document: Mapping[str, Any]) -> Turned:
 
     with patch.object(verdict, "turns", keep_turns), patch.object(turns, "break_even", keep_break_even):
         decision = econ.decide(*read(document), defaults())
-    worlds, finer, inputs, facts, _, _ = kept["break_even"]
+    worlds, finer, inputs, facts, *_ = kept["break_even"]
     scene, _, _, _, courses, _ = kept["turns"]
     return Turned(decision, scene, courses, worlds, finer, inputs, facts)
 

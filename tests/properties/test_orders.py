@@ -160,7 +160,7 @@ class Flows:
                 continue
             drop = float(best_of(s.payoffs.let_go(np.array([left | worn])))[0]) + self.instead
             drop -= spent + self.going_back(stock)
-            more = follow_up(s.bench, s.jobs, np.array([failing]))
+            more = follow_up(s.bench, s.jobs, np.array([failing]), self.lead * self.week)
             add = -np.inf
             if np.isfinite(more.cost[0, 0]):
                 jobs = tuple(np.flatnonzero(more.jobs[0, 0]).tolist())
@@ -168,8 +168,8 @@ class Flows:
                 wait = max(come - done, 0.0) if all_there else self.lead * self.waits(jobs)
                 posted = self.postage * (self.posts(jobs) and not all_there)
                 ticket = float(tickets(self.no_post, members(s.bench, [jobs]), first=False).cost[0])
-                still = (left | worn) & ~int(more.clears[0, 0])
-                use = s.payoffs.kept(np.array([still]), max(renewal, float(more.renewal[0, 0]))).worth[0]
+                still = (left | worn) & ~int(more.clears[0])
+                use = s.payoffs.kept(np.array([still]), max(renewal, float(more.renewal[0]))).worth[0]
                 add = float(use) - spent - ticket - posted - wait * self.week - self.going_back(rest)
             traced, given_up = traced + chance * max(add, drop), given_up + chance * drop
         return traced, given_up
