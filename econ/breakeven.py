@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -217,7 +218,25 @@ def settle_changes(
         done += [g for g, new in zip(open_gaps, moved, strict=True) if new is g]
         open_gaps = [new for g, new in zip(open_gaps, moved, strict=True) if new is not None and new is not g]
     done += open_gaps
-    return [sorted((g for g in done if g.place == n), key=lambda g: g.low) for n in range(len(inputs))]
+    lines = [sorted((g for g in done if g.place == n), key=lambda g: g.low) for n in range(len(inputs))]
+    torn = [n for n, gaps in enumerate(lines) if any(a.best_high != b.best_low for a, b in pairwise(gaps))]
+    between = [_between(lines[n], inputs[n]) for n in torn]
+    for n, w in zip(torn, finer(list(zip(torn, between, strict=True))) if torn else (), strict=True):
+        lines[n] = _joined(lines[n], w.best)
+    return lines
+
+
+def _between(gaps: Sequence[_Gap], i: Input) -> Floats:
+    """Return a value of an input between each two gaps, and between them and the ends of what is searched."""
+    edges = np.array([i.least, *(g.high for g in gaps), i.most])
+    middle: Floats = np.round((edges[1:] + edges[:-1]) / 2 / i.step) * i.step
+    return middle
+
+
+def _joined(gaps: Sequence[_Gap], best: NDArray[np.int64]) -> list[_Gap]:
+    """Return gaps as changes from one best course to the next; best: between them, one more than gaps."""
+    sides = zip(gaps, pairwise(best.tolist()), strict=True)
+    return [replace(g, best_low=a, best_high=b) for g, (a, b) in sides if a != b]
 
 
 def _moved(g: _Gap, w: Worth, i: Input) -> _Gap | None:

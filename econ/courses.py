@@ -100,7 +100,8 @@ def all_courses(
     after = after or AfterRepair(s)
     scopes = chosen(s, search(s, after)) if scopes is None else scopes
     mending, others = repairs(s, after, scopes), other_courses(s)
-    bar = max(c.worth for c in (*others, *mending) if c.kind != "repair" or c.open_ended)
+    rest = (*others, *(c for c in mending if c.open_ended))
+    bar = max((c.worth for c in rest if not c.barred), default=-np.inf)
     leader = leading(s)
     shown = [
         c

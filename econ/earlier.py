@@ -117,7 +117,7 @@ def root_notes(failed: Sequence[Earlier]) -> tuple[Assumption, ...]:
         Assumption(
             f"root_cause.{x.prior.job}",
             f"{x.chance:.2g}",
-            f"Bayes' rule: done {x.prior.months_ago:g} months ago, all that was heard; {ROOT_CHANCE:g} before (judgement)",
+            f"Bayes' rule: done {x.prior.months_ago:g} months ago, all heard; {ROOT_CHANCE:g} before (judgement)",
         )
         for x in failed
         if x.chance is not None

@@ -307,7 +307,7 @@ def _nearest(steps: Sequence[Step]) -> Step | None:
 
     def short_by(x: Step) -> tuple[bool, float]:
         tells = x.worth > x.cost * WORTH_FROM
-        return not tells, x.cost - (x.worth if tells else x.promise)
+        return not tells, -x.worth / x.cost if tells and x.cost > 0 else x.cost - x.promise
 
     return min(steps, key=short_by, default=None)
 

@@ -101,13 +101,13 @@ def turns(
     inputs = make_inputs(x.case, x.c, s, x.market, defaults, _parts(s, shown, x.case.two_way))
     pair = _pair(x.case, inputs)
     ground = Ground(x.case, x.c, x.heard, x.complained, s, shown, kinds)
-    known = {course_name(s, course): course.worth for course in courses}
+    known = {course_name(s, course): course for course in courses}
     if shown:
         ground = replace(ground, scopes=candidates(ground, known, found, shown, _ends(ground, inputs)))
         more = repairs(s, after, [y for y in ground.scopes if y not in shown])
-        known |= {course_name(s, course): course.worth for course in more}
-    worlds = Worlds(ground, known, LIKELY)
-    finer = Worlds(ground, known, FINE) if s.posterior.states.size > LIKELY else None
+        known |= {course_name(s, course): course for course in more}
+    worlds = Worlds(ground, known)
+    finer = Worlds(ground, known, states=FINE) if s.posterior.states.size > LIKELY else None
     facts = open_facts(x.heard, worlds.states, worlds.weights)
     name = course_name(s, best)
     found_out = break_even(worlds, finer, inputs, facts, name, x.case.currency, pair)

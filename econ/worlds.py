@@ -33,7 +33,7 @@ from econ.repairs import (
 )
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, neighbours
-from econ.setting import Setting, with_terms
+from econ.setting import Course, Setting, with_terms
 from econ.states import packed
 
 Floats = NDArray[np.float64]
@@ -185,15 +185,15 @@ class _Pattern:
         return np.array([np.broadcast_to(x, (len(rows), worlds)) for x in found]).transpose(1, 2, 0)
 
 
-def worth_in(g: Ground, pattern: _Pattern, s: Setting, rest: Floats) -> tuple[Floats, Floats]:
-    """Return the worth of each course of the ground in each world of a setting, (W, K) or (1, K), twice.
+def worth_in(g: Ground, pattern: _Pattern, s: Setting) -> tuple[Floats, Floats, Floats]:
+    """Return what is looked at of the courses of a ground in each world of a setting.
 
-    rest: (K,) what the states that are not looked at add to each. First with the repairs that would not be shown, then
-    with those barred.
+    That is the worth of each course, (W, K) or (1, K); of each repair the cost in all, and the chance that it cures at
+    once, likewise.
     """
-    others = np.array(np.broadcast_arrays(*_others(g, s))).T + rest[len(g.scopes) :]
+    others = np.array(np.broadcast_arrays(*_others(g, s))).T
     if not g.scopes:
-        return others, others
+        return others, others[:, :0], others[:, :0]
     weights = s.posterior.weights
     worth, later, cured, given_up = pattern.means(AfterRepair(s), weights)
     bits, fails = pattern.usual if weights is pattern.weights else pattern.halvings(weights)
@@ -202,10 +202,10 @@ def worth_in(g: Ground, pattern: _Pattern, s: Setting, rest: Floats) -> tuple[Fl
     member = members(s.bench, g.scopes)
     paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
     retry = (weights @ pattern.done_over.T) * s.payoffs.week * s.terms["parts_lead_days"] / 7
-    mend = np.where(traced, worth - trace, given_up) - paid - retry + rest[: len(g.scopes)]
+    mend = np.where(traced, worth - trace, given_up) - paid - retry
     worlds = max(mend.shape[0], others.shape[0])
     table = np.concatenate([np.broadcast_to(x, (worlds, x.shape[1])) for x in (mend, others)], axis=1)
-    return table, _shown(g, pattern.open, s, table, np.where(traced, later + trace, 0.0) + paid, cured)
+    return table, np.where(traced, later + trace, 0.0) + paid, cured
 
 
 def _mean(rows: Floats, weights: Floats) -> Floats:
@@ -242,6 +242,8 @@ def _others(g: Ground, s: Setting) -> list[Floats]:
 def _shown(g: Ground, opened: NDArray[np.bool_], s: Setting, table: Floats, cost: Floats, cured: Floats) -> Floats:
     """Return the worth with the repairs barred that `courses.all_courses` does not show."""
     n, found = len(g.scopes), table.copy()
+    if not n:
+        return found
     if s.no_repair:
         found[:, :n] = -np.inf
         return found
@@ -260,17 +262,26 @@ def _shown(g: Ground, opened: NDArray[np.bool_], s: Setting, table: Floats, cost
 class Worlds:
     """Works out worlds of one case. The states that are not looked at count with their worth in the case itself."""
 
-    def __init__(self, g: Ground, known: Mapping[str, float], states: int = LIKELY) -> None:
-        """known: the worth of courses in the case itself, by name; a repair not in it is taken as like the others."""
+    def __init__(
+        self, g: Ground, known: Mapping[str, Course], about: Mapping[str, float] | None = None, states: int = LIKELY
+    ) -> None:
+        """known: courses in the case itself, by name; about: the worth of others, not as exactly.
+
+        A repair in neither is taken as like the others.
+        """
         self._g, self._base = g, g.likely(states)
         self._pattern = _Pattern(g, self._base)
-        none = np.zeros(len(g.names))
-        here = worth_in(g, self._pattern, replace(g.setting, posterior=self._base), none)[0][0]
-        rest = np.array([known.get(name, np.nan) for name in g.names]) - here
-        n = len(g.scopes)
+        here = [np.mean(x, axis=0) for x in worth_in(g, self._pattern, replace(g.setting, posterior=self._base))]
+        n, about = len(g.scopes), about or {}
+        told = [known[name].worth if name in known else about.get(name, np.nan) for name in g.names]
+        rest = np.array(told) - here[0]
         if n and np.isfinite(rest[:n]).any():
             rest[:n] = np.where(np.isfinite(rest[:n]), rest[:n], np.mean(rest[:n][np.isfinite(rest[:n])]))
-        self._rest = np.where(np.isfinite(rest), rest, 0.0)
+        whole = np.array(
+            [(known[name].cost, known[name].cured) if name in known else (np.nan,) * 2 for name in g.names[:n]]
+        )
+        rests = [rest, *(whole.reshape(n, 2).T - np.array(here[1:]).reshape(2, n))]
+        self._rest = [np.where(np.isfinite(x), x, 0.0) for x in rests]
         self.weights, self.states = self._base.weights, self._base.states
 
     def of(self, asks: Sequence[Ask]) -> list[Worth]:
@@ -304,7 +315,7 @@ class Worlds:
         return list(kinds.values())
 
     def _together(self, asks: Sequence[Ask]) -> list[Floats]:
-        """Return the worth in the worlds of asks, one after the other, (W, K), as `worth_in` has it."""
+        """Return the worth in the worlds of asks, one after the other, (W, K), as `both` has it."""
         total = sum(x.count for x in asks)
         terms, posterior = self._g.setting.terms, self._base
         names = sorted({name for x in asks for name in x.figures})
@@ -320,8 +331,10 @@ class Worlds:
         if asks[0].weights is not None:
             posterior = replace(posterior, weights=np.concatenate([x.weights for x in asks if x.weights is not None]))
         s = self._set(replace(terms, figures=figures), posterior)
-        tables = worth_in(self._g, self._pattern, s, self._rest)
-        return [np.broadcast_to(x, (total, len(self._g.names))) for x in tables]
+        found = worth_in(self._g, self._pattern, s)
+        worth, cost, cured = (x + more for x, more in zip(found, self._rest, strict=True))
+        shown = _shown(self._g, self._pattern.open, s, worth, cost, cured)
+        return [np.broadcast_to(x, (total, len(self._g.names))) for x in (worth, shown)]
 
     def _set(self, terms: Any, posterior: Posterior) -> Setting:
         g = self._g
@@ -329,11 +342,11 @@ class Worlds:
 
 
 def candidates(
-    g: Ground, known: Mapping[str, float], found: Mapping[Scope, float], shown: Sequence[Scope], asks: Sequence[Ask]
+    g: Ground, known: Mapping[str, Course], found: Mapping[Scope, float], shown: Sequence[Scope], asks: Sequence[Ask]
 ) -> tuple[Scope, ...]:
     """Return the repairs to weigh in all worlds: those shown, and those that are best in any world asked for.
 
-    known: worth of the answer's courses by name. found: scopes by about what they are worth, best first. shown: those
+    known: the answer's courses by name. found: scopes by about what they are worth, best first. shown: those
     of the answer. Scopes one job away from one that is best in some world are tried too, and such as are best where
     better ones would not be shown.
     """
@@ -343,7 +356,7 @@ def candidates(
     for _ in range(WIDENED):
         wide = replace(g, scopes=tuple(pool))
         about = {name: found[x] for name, x in zip(wide.names, pool, strict=False) if x in found}
-        worlds = Worlds(wide, {**about, **known}, ROUGH)
+        worlds = Worlds(wide, known, about, ROUGH)
         looked = [x for pair in worlds.both(asks) for x in pair]
         table = np.concatenate([x.worth[:, : len(pool)] for x in looked])
         won, often = np.unique(np.argsort(-table, axis=1)[:, :NEXT], return_counts=True)

@@ -53,7 +53,7 @@ def test_kernel_is_the_decision_with_the_figure_stated(known: tuple[dict[str, An
     To half a cent. The best may differ where the decision leaves out a repair that fewer jobs come within IDLE of.
     """
     document, found = known
-    whole = Worlds(found.ground, {}, EVERY)
+    whole = Worlds(found.ground, {}, states=EVERY)
     figures = [i for i in found.inputs if not i.mask]
     assert {i.name.split(".")[0] for i in figures} == {"prices", "terms", "machine", "market"}
     for i in figures:
@@ -75,7 +75,7 @@ def test_case_itself_is_one_of_the_worlds(known: tuple[dict[str, Any], Turned]) 
     _, found = known
     s = found.scene.setting
     i = next(i for i in found.inputs if i.name.startswith("prices"))
-    for worlds in (Worlds(found.ground, {}, EVERY), found.worlds):
+    for worlds in (Worlds(found.ground, {}, states=EVERY), found.worlds):
         (w,) = worlds.of([i.ask(np.array([i.value]), worlds.states, worlds.weights)])
         for course in found.courses:
             here = w.worth[0, w.names.index(course_name(s, course))]
