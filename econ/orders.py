@@ -239,7 +239,7 @@ class Orders:
         """Return the plan with parts ordered after looking, then with the best order of each other kind that may gain.
 
         choices: the repairs in the order given, then those without repair. least, suspects: as `make_plans`
-        has them.
+        has them; least also for its even.
         """
         orders, w, trace_cost = self.candidates(), self._weights, self._s.trace_cost
         changes = self._every_change(orders, len(choices) - len(self._repairs)) if orders else []
@@ -247,7 +247,9 @@ class Orders:
             Kit(np.array([x.worth[k] for x in changes]), np.array([x.none[0, k] for x in changes]))
             for k in range(len(orders))
         ]
-        usual, *plans = make_plans(w, choices, looks, kits, prices, trace_cost, least=least, suspects=suspects)
+        usual, *plans = make_plans(
+            w, choices, looks, kits, prices, trace_cost, least=least, suspects=suspects, even=least
+        )
         nothing = np.zeros(self._price.size, dtype=np.int64)
         found = [Weighed(AFTER_LOOKING, nothing, nothing, usual, 0.0, 0.0, 0.0)]
         for kind in (NOW, LIKELY_KIT):

@@ -112,7 +112,7 @@ def _steps(
         evsi = (columns.stop(b, (), {}).max(axis=1).sum(axis=1) - free.max(axis=1)).tolist()
         for k, steps in enumerate(found):
             steps.append(Step(look.id, worth[k], cost, evsi[k], float(even[k, best[k]].max(axis=0).sum())))
-    return [sorted(steps, key=lambda s: (-(s.worth - s.cost), s.id)) for steps in found]
+    return [sorted(steps, key=lambda s: (-round(s.worth - s.cost, 6), s.id)) for steps in found]
 
 
 def _product(rows: Sequence[Floats]) -> Floats:
@@ -131,7 +131,7 @@ def _chosen(looks: Sequence[Look], steps: Sequence[Step], limit: int) -> tuple[l
     known = {look.id: look for look in looks}
     kept: list[Look] = []
     size = 1
-    for step in sorted(steps, key=lambda s: (min(s.cost - s.worth, 0.0), s.cost - s.promise, s.id)):
+    for step in sorted(steps, key=lambda s: (round(min(s.cost - s.worth, 0.0), 6), round(s.cost - s.promise, 6), s.id)):
         more = [x for x in (*_before(known[step.id], looks), known[step.id]) if x not in kept]
         grown = size * int(np.prod([x.rows.shape[0] + 1 for x in more]))
         if grown <= limit:
@@ -164,12 +164,14 @@ def make_plans(
     limit: int = EVIDENCE_STATES,
     least: float = 0.0,
     suspects: Sequence[Suspect] = (),
+    even: float = 0.0,
 ) -> list[Plan]:
     """Return the best plan without a kit, then with each; all on the checks that fit the lattice without one.
 
     weights: (m,) chance of each state, summing to 1. prices: cost of each operation [money]. trace_cost: of halving
     once what it may be [money]. limit: most nodes of the lattice; checks that do not fit are named. least: what going
-    on must gain over stopping, given that one is there [money]. suspects: faults that open holds once likely.
+    on must gain over stopping, given that one is there [money]; even: what a check that tells less by itself must gain
+    to go before one that tells more [money]. suspects: faults that open holds once likely.
     """
     prices = prices or {}
     columns = Columns(weights, choices, trace_cost, kits, suspects)
@@ -198,7 +200,9 @@ def make_plans(
                 going_on = values[wider].sum(axis=1 + wider.index(j)) - _cost(kept[j], looked, prices) * b.mass
                 if kept[j].runs:
                     going_on = np.where(any_open(opened), -np.inf, going_on)
-                better = going_on > np.maximum(best + TIE * np.maximum(np.abs(best), 1e-12), enough)
+                # A check that tells less by itself goes before one that tells more only for a gain that matters.
+                before = best + np.where(action >= len(choices), even * b.mass, 0.0)
+                better = going_on > np.maximum(before + TIE * np.maximum(np.abs(best), 1e-12), enough)
                 best, action = np.where(better, going_on, best), np.where(better, len(choices) + j, action)
             values[made], actions[made], masses[made] = best, action, b.mass
         wide = here

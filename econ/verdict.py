@@ -134,7 +134,10 @@ def _answer(
     faults = _fault_lines(c, heard, believed.before, s.posterior)
     hidden = _any_hidden(s)
     offer = _offer(case, s, best) if case.perspective == "reseller" else None
-    pays = None if repair is None else (limits[id(repair)] - repair.worth + idle.worth, limits[id(repair)])
+    pays = None
+    if repair is not None:
+        spent = float(tickets(s.bench, members(s.bench, [repair.jobs])).cost[0]) + repair.follow_up
+        pays = spent, repair.worth + spent - idle.worth
     text = headline(case, c, s, best, rival, pays, [f for f in faults if f.id in heard.pointed_at], offer)
     step = first_step(case, c, staged, title_of(c, s, best))
     text = f"{step}{text[:1].lower()}{text[1:]}" if step else text

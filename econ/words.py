@@ -164,7 +164,7 @@ SURE_OF_CAUSE = 0.8  # chance of a fault from which its name stands for the caus
 
 def _sums(case: Case, s: Setting, pays: tuple[float, float]) -> tuple[str, str]:
     """Return what a repair comes to and up to what it pays, in words."""
-    own = "" if s.terms.by_shop else " with own time"
+    own = "" if s.terms.by_shop else ", own time counted,"
     return f"{say(pays[0], case.currency)}{own}", say(pays[1], case.currency)
 
 
@@ -179,7 +179,7 @@ def _repair(
     """Return the first sentence where the answer is to repair."""
     paid = say(-best.cash, case.currency)
     whole, most = _sums(case, s, pays) if pays else ("", "")
-    expect = f"Expect about {whole}; it pays up to {most}."
+    expect = f"Expect about {whole} with what may follow; it pays up to {most}."
     if best.open_ended:
         first = "" if not best.jobs else f"{listed([c.jobs[s.bench.jobs[j]].title for j in best.jobs])}; "
         if faults and faults[0].probability >= SURE_OF_CAUSE:
@@ -212,7 +212,7 @@ def _reason(case: Case, s: Setting, best: Course, pays: tuple[float, float] | No
     whole, most = _sums(case, s, pays)
     if pays[1] <= 0:
         return f"{lead}; putting it right comes to about {whole} and would not pay even if it were free."
-    return f"{lead}; putting it right comes to about {whole}, and pays only up to {most}."
+    return f"{lead}; putting it right comes to about {whole} and pays only up to {most}."
 
 
 def _offer(case: Case, c: MachineClass, s: Setting, best: Course, offer: Offer | None) -> str:

@@ -14,7 +14,7 @@ import econ.orders
 from econ.plan import Plan, make_plans
 from econ.stopping import Choice, Columns, Look
 
-from ..strategies import base
+from ..strategies import CLASS_IDS, base, drawn_evidence
 from ..strategies import decide as decide_shipped
 from .small import MODULE, decide, without_holds
 
@@ -71,6 +71,15 @@ def test_to_stop_at_once_is_worth_what_the_best_course_is(
         terms=terms,
         market={"running": running, "as_is": "30.00"},
     )
+    best = max(x.net_worth for x in d.courses if not x.barred)
+    assert seen.plan.stopping / 100 == pytest.approx(float(best), abs=0.006)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_to_stop_at_once_is_worth_what_the_best_course_is_where_not_all_is_looked_at(seen: Seen, seed: int) -> None:
+    """On shipped classes: more states than the plan looks at, and more that may fail than it tells apart in tracing."""
+    case = drawn_evidence(CLASS_IDS[seed % 3], seed, 1, seed % 3)
+    d = decide_shipped({**case, "perspective": ("owner", "shop", "reseller")[seed // 2]})
     best = max(x.net_worth for x in d.courses if not x.barred)
     assert seen.plan.stopping / 100 == pytest.approx(float(best), abs=0.006)
 
@@ -203,6 +212,23 @@ def test_after_a_stump_the_blade_is_looked_at(perspective: str) -> None:
     )
     assert "blade_look" not in d.plan.left_out
     assert d.plan.checks[0].check == "blade_look"
+
+
+@pytest.mark.parametrize("perspective", ["owner", "shop"])
+def test_after_a_stump_the_first_look_at_a_young_mower_is_at_the_blade(perspective: str) -> None:
+    d = decide_shipped(
+        base(
+            "mower_blade_clutch",
+            perspective=perspective,
+            machine={"class": "mower_blade_clutch", "age_years": 3.0, "new_price": "749.00"},
+            complaints=["vibrates"],
+            history={"hit_object": "yes"},
+            terms={"shop_rate": "90.00"},
+        )
+    )
+    assert d.plan.next_check is not None
+    assert d.plan.next_check.check == "blade_look"
+    assert d.verdict.headline.startswith("First: look at the blade (4 minutes, worth $")
 
 
 def test_the_first_test_of_a_mower_that_pulls_hard_is_with_and_without_the_control() -> None:
