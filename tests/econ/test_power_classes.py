@@ -1,4 +1,4 @@
-"""Generators, washers, pumps, ride-on mowers, front-tine tillers, splitters and chippers: what their rulebooks must hold.
+"""Generators, washers, pumps, ride-on mowers, front-tine tillers, splitters, chippers: what their rulebooks must hold.
 
 What a repairer would name first is asked elsewhere; here it is asked that every complaint has causes, that the history
 moves the faults it should, and that what can hurt someone is held, cautioned and tested.
@@ -31,11 +31,13 @@ OWN = {
     "chipper_shredder": {"chips_badly", "jams", "rotor_stands", "feed_stop_fails"},
     "generator_portable": {"no_output", "low_output", "frame_tingles"},
     "log_splitter": {"ram_slow", "ram_does_not_move", "ram_does_not_return", "ram_does_not_stop"},
-    "mower_ride_on": {"no_drive", "battery_goes_flat", "blades_do_not_turn", "interlock_runs_on", "brake_does_not_hold"},
+    "mower_ride_on": {
+        "no_drive", "battery_goes_flat", "blades_do_not_turn", "interlock_runs_on", "brake_does_not_hold",
+    },
     "pressure_washer": {"low_pressure", "no_pressure", "pressure_pulses", "drips_water", "gun_does_not_shut"},
     "tiller_front_tine": {"no_tine_drive", "tines_slip", "tines_do_not_stop"},
     "water_pump": {"does_not_prime", "primes_slowly", "weak_flow", "drips_water"},
-}
+}  # fmt: skip
 HOLDS = {
     "chipper_shredder": {"knife_or_rotor_broken", "guard_missing", "feed_stop"},
     "generator_portable": {"earth_open", "receptacle_damaged", "frame_live", "co_shutoff_cut", "low_oil_bypassed"},
