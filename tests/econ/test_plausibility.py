@@ -55,14 +55,14 @@ def test_this_month_moves_a_sale_now_and_none_from_half_a_year_on(class_id: str)
     """Monthly factors move the resale of today; years from now any month is as likely as another."""
     c = machine_class(class_id)
     flows = []
-    better, worse = sorted((4, 11), key=lambda month: -c.season.resale[month - 1])  # snow throwers sell in November
-    for month in (better, worse):
+    dear, cheap = (c.season.resale.index(extreme(c.season.resale)) + 1 for extreme in (max, min))
+    for month in (dear, cheap):
         case, _ = read(document(class_id, "residential", 4.0, month))
         terms = settle(case, c, defaults())
         market = read_market(case, c, terms)
         flows.append(own_flows(market, terms))
         plain = float(market.curve.share(4.0)) * terms.new_price
         assert market.running == pytest.approx(plain * c.season.resale[month - 1], rel=1e-12)
-    high, low = flows
-    assert (high.sale[:6] > low.sale[:6]).all()
-    assert high.sale[6:] == pytest.approx(low.sale[6:], rel=1e-12)
+    in_dear, in_cheap = flows
+    assert (in_dear.sale[:6] > in_cheap.sale[:6]).all()
+    assert in_dear.sale[6:] == pytest.approx(in_cheap.sale[6:], rel=1e-12)

@@ -50,20 +50,60 @@ def test_compression_bands(class_id: str) -> None:
     assert reading.bands == (values["good_psi"][0], values["will_not_run_below_psi"])
 
 
+CLASS_I, CLASS_II, HANDHELD = "nonhandheld_class_I_h", "nonhandheld_class_II_h", "handheld_class_III_to_V_h"
+TOLD = {CLASS_I: "non-handheld class I,", CLASS_II: "non-handheld class II,", HANDHELD: "handheld class III to V,"}
+
+
 @pytest.mark.parametrize(
-    ("class_id", "engine", "category"),
+    ("class_id", "use", "engine", "category"),
     [
-        ("chain_saw", "handheld_class_III_to_V_h", "medium"),
-        ("leaf_blower", "handheld_class_III_to_V_h", "medium"),
-        ("string_trimmer", "handheld_class_III_to_V_h", "medium"),
-        ("snow_thrower_single_stage", "nonhandheld_class_I_h", "residential"),
-        ("mower_walk_behind", "nonhandheld_class_I_h", "extended_or_general_purpose"),
-        ("mower_blade_clutch", "nonhandheld_class_I_h", "extended_or_general_purpose"),
-        ("tiller_rear_tine", "nonhandheld_class_I_h", "extended_or_general_purpose"),
+        ("chain_saw", "residential", HANDHELD, "medium"),
+        ("leaf_blower", "residential", HANDHELD, "medium"),
+        ("string_trimmer", "residential", HANDHELD, "medium"),
+        ("snow_thrower_single_stage", "residential", CLASS_I, "residential"),
+        ("mower_walk_behind", "residential", CLASS_I, "extended_or_general_purpose"),
+        ("mower_blade_clutch", "residential", CLASS_I, "extended_or_general_purpose"),
+        ("tiller_rear_tine", "residential", CLASS_I, "extended_or_general_purpose"),
+        ("mower_ride_on", "residential", CLASS_II, "extended_or_general_purpose"),
+        ("generator_portable", "residential", CLASS_II, "extended_or_general_purpose"),
+        ("generator_portable", "commercial", CLASS_II, "commercial"),
+        ("pressure_washer", "residential", CLASS_I, "residential"),
+        ("pressure_washer", "commercial", CLASS_I, "commercial"),
+        ("water_pump", "residential", CLASS_I, "extended_or_general_purpose"),
+        ("water_pump", "commercial", CLASS_I, "commercial"),
+        ("log_splitter", "commercial", CLASS_II, "commercial"),
+        ("chipper_shredder", "residential", CLASS_I, "extended_or_general_purpose"),
+        ("chipper_shredder", "commercial", CLASS_I, "commercial"),
     ],
 )
-def test_median_life_is_the_useful_life(class_id: str, engine: str, category: str) -> None:
+def test_median_life_is_the_useful_life(class_id: str, use: str, engine: str, category: str) -> None:
     """40 CFR 1054.107 Table 1."""
-    life = machine_class(class_id).life["residential"]
+    life = machine_class(class_id).life[use]
     assert life.median_hours == load("cfr_1054_107")["values"][engine][category]
-    assert "40 CFR 1054.107" in life.median_hours_source
+    assert f"40 CFR 1054.107 Table 1, {TOLD[engine]} {category.split('_')[0]}" in life.median_hours_source
+
+
+def test_a_generator_turns_as_fast_as_its_frequency() -> None:
+    """120 f / poles; without load a governor lets it run up to 63 Hz (common practice)."""
+    rpm = entry("rulebook_figures", "generator_speed")["values"]["rpm"]
+    assert (rpm["60Hz_2pole"], rpm["50Hz_2pole"]) == (120 * 60 / 2, 120 * 50 / 2)
+    limit = machine_class("generator_portable").release_checks["governed_speed"]
+    assert limit.limit == 120 * 63 / 2
+    assert f"{120 * 52.5 / 2:g}" in limit.how
+
+
+def test_the_exhaust_of_a_generator() -> None:
+    text = machine_class("generator_portable").cautions["generator_exhaust"].text
+    assert f"{entry('rulebook_figures', 'generator_distance')['values']['min_distance_ft']} ft" in text
+    assert len(entry("rulebook_figures", "generator_co_label")["values"]["themes"]) == 4
+    for words in ("outdoors only", "kills in minutes", "garage", "doors, windows and vents"):
+        assert words in text
+
+
+def test_walk_behind_blades_stop_sooner_than_those_of_a_ride_on() -> None:
+    most = entry("rulebook_figures", "mower_blade_stop")["values"]["walk_behind_max_stop_s"]
+    for class_id in ("mower_walk_behind", "mower_blade_clutch"):
+        assert machine_class(class_id).release_checks["blade_stop"].limit == most
+    ride_on = machine_class("mower_ride_on").release_checks["blade_stop"]
+    assert ride_on.limit == 5.0
+    assert "from memory" in ride_on.source
