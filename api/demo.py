@@ -12,7 +12,7 @@ from api.strictjson import read_json
 NAMES = {
     "owner_tiller": "an owner whose tiller's tines do not turn, with metal in the gear oil",
     "shop_mower": "a shop with a mower that hit a stump and vibrates",
-    "reseller_mower": "a reseller looking at a roadside mower that will not start",
+    "reseller_mower": "a reseller looking at a roadside mower whose starter is locked",
 }
 
 

@@ -68,7 +68,7 @@ def _next(d: Decision, c: MachineClass) -> list[str]:
     if step is None:
         return lines
     if step.check is None and not step.worth:
-        return lines + wrap(f'No check would change what is best now; the most telling is "{step.title}".', "  ")
+        return [*lines, "  No check would change what is best now."]
     if step.check is None and step.net >= 0:
         return lines + wrap(f'No check gains anything to speak of now; the nearest is "{step.title}".', "  ")
     if step.check is None:
@@ -161,7 +161,8 @@ def _missing(d: Decision, c: MachineClass) -> list[str]:
         taken = f" (taken as {now}; it may well be {low} to {high})"
     if m.worth_knowing < 1:
         return wrap(f"Of what is left open nothing is worth finding out first; most bears {name}{taken}: {span}.", "  ")
-    return wrap(f"Most worth finding out: {name}{taken}. To know it is worth {worth}; {span}.", "  ")
+    stop = "" if f"{name}{taken}".endswith("?") else "."
+    return wrap(f"Most worth finding out: {name}{taken}{stop} To know it is worth {worth}; {span}.", "  ")
 
 
 def _two_way(d: Decision, c: MachineClass) -> list[str]:

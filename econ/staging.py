@@ -29,7 +29,7 @@ Path = tuple[tuple[str, int], ...]  # checks made, with the number of each one's
 STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
 LEAST = 0.002  # of the new price by which checking must beat stopping to be worth the trouble [1]; judgement
-WORTH_FROM = 0.01  # of its cost: a check worth less than this by itself changes nothing [1]
+WORTH_FROM = 0.2  # of its cost: a check whose result is worth less than this tells little [1]; judgement
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
 ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
 
@@ -303,11 +303,11 @@ def stage(
 
 
 def _nearest(steps: Sequence[Step]) -> Step | None:
-    """Return the check that comes nearest to paying for itself, or by itself changes nothing but tells most."""
+    """Return the check that gives most for its cost, or where none gives much the one that falls short by least."""
 
     def short_by(x: Step) -> tuple[bool, float]:
-        tells = x.worth > x.cost * WORTH_FROM
-        return not tells, -x.worth / x.cost if tells and x.cost > 0 else x.cost - x.promise
+        tells = x.evsi > x.cost * WORTH_FROM
+        return not tells, -x.worth / x.cost if tells and x.cost > 0 else x.cost - x.worth
 
     return min(steps, key=short_by, default=None)
 
