@@ -44,7 +44,11 @@ def small(**fields: Any) -> Settled:
 @pytest.mark.parametrize("perspective", ["owner", "shop", "reseller"])
 @pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_mean_is_the_exact_expectation(class_id: str, perspective: str, work_by: str) -> None:
-    """Within four stated standard errors, and those are small: a hundredth of the new price at most."""
+    """Within six stated standard errors, and those are small: a hundredth of the new price at most.
+
+    They are of eight replicates: by Student's t with 7 degrees of freedom one mean in 190 lies beyond four of them, one
+    in 1,800 beyond six, and all classes together ask some thousands.
+    """
     for number, complaint in enumerate(sorted(machine_class(class_id).complaints)[:2]):
         found = shipped(
             class_id,
@@ -56,7 +60,7 @@ def test_mean_is_the_exact_expectation(class_id: str, perspective: str, work_by:
         )
         for line, course in zip(found.risk().outturns, found.courses, strict=True):
             error = float(line.standard_error)
-            assert abs(float(line.mean) - course.worth / CENT) <= 4 * error + 0.02, (complaint, line)
+            assert abs(float(line.mean) - course.worth / CENT) <= 6 * error + 0.02, (complaint, line)
             assert error * CENT <= 0.01 * found.s.terms.new_price
 
 
