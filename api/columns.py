@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 WIDTH = 98
-NARROWEST = 20  # of a column that gives way
+NARROW = (20, 10)  # to which columns give way, at first and where that is not enough
 
 
 def _fill(text: str, width: int, first: str = "", later: str = "") -> list[str]:
@@ -39,10 +39,10 @@ def table(
         return []
     width = [max(len(row[i]) for row in cells) for i in range(len(cells[0]))]
     order = [wide, *sorted((i for i in range(len(width)) if i != wide), key=lambda i: -width[i])]
-    for i in order:
-        spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
-        if spare < 0:
-            width[i] = max(width[i] + spare, min(width[i], NARROWEST))
+    for least in NARROW:
+        for i in order:
+            spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
+            width[i] = max(width[i] + min(spare, 0), min(width[i], least))
     lines = []
     for row in cells:
         sized = zip(row, width, strict=True)  # a column of empty cells has no width
