@@ -14,7 +14,7 @@ import econ.orders
 from econ.plan import Plan, make_plans
 from econ.stopping import Choice, Columns, Look
 
-from ..strategies import CLASS_IDS, base, drawn_evidence
+from ..strategies import ENGINES, base, drawn_evidence
 from ..strategies import decide as decide_shipped
 from .small import MODULE, decide, without_holds
 
@@ -78,7 +78,7 @@ def test_to_stop_at_once_is_worth_what_the_best_course_is(
 @pytest.mark.parametrize("seed", range(6))
 def test_to_stop_at_once_is_worth_what_the_best_course_is_where_not_all_is_looked_at(seen: Seen, seed: int) -> None:
     """On shipped classes: more states than the plan looks at, and more that may fail than it tells apart in tracing."""
-    case = drawn_evidence(CLASS_IDS[seed % 3], seed, 1, seed % 3)
+    case = drawn_evidence(ENGINES[seed % 3], seed, 1, seed % 3)
     d = decide_shipped({**case, "perspective": ("owner", "shop", "reseller")[seed // 2]})
     best = max(x.net_worth for x in d.courses if not x.barred)
     assert seen.plan.stopping / 100 == pytest.approx(float(best), abs=0.006)
