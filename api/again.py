@@ -24,8 +24,8 @@ from econ.words import percent
 OF_A_CASE = ("currency", "as_of", "machine", "terms", "market")
 SERVES_FROM = 0.02  # ages that fewer machines reach are left to the JSON
 CARE = (
-    "Work on engines, drives and blades can hurt: spark lead off first; the maker's manual, local codes and licensed "
-    "practice come first."
+    "Work on engines, drives and blades can hurt: spark lead off, or battery pack out, first; the maker's manual, "
+    "local codes and licensed practice come first."
 )
 EXAMPLE: dict[str, Any] = {  # invented; the one of docs/again.md
     "as_of": "2026-05-10",

@@ -159,7 +159,7 @@ def _checks(c: MachineClass, complaint: bool) -> dict[str, Check]:
     return {i: x for i, x in c.checks.items() if x.complaint == complaint}
 
 
-CHECK = "id | check | minutes | results, normal first | after | engine runs | how | source"
+CHECK = "id | check | minutes | results, normal first | after | running | how | source"
 # Title, heads of the columns, what of the class, how one row of it is told, and a word on it.
 SECTIONS: tuple[
     tuple[str, str, Callable[[MachineClass], Mapping[str, Any]], Callable[..., Sequence[str]], str], ...

@@ -97,7 +97,7 @@ class Reading(BaseModel):
 class Check(Table):
     """An inspection or test; outcomes go from normal to worst. An opening check `reveals` hidden faults.
 
-    running: the engine must run for it; an open hold bars it.
+    running: the machine must run for it; an open hold bars it.
     """
 
     title: str

@@ -56,7 +56,7 @@ def release_tests(case: Case, c: MachineClass, jobs: Sequence[str]) -> tuple[Rel
         how, reading, passes = check.how, None, None
         if name == TIP_SPEED and length is not None:
             most = highest_speed(length / 1000)
-            how = f"{how} With this blade the engine must not run above {math.floor(most)} 1/min.".strip()
+            how = f"{how} With this blade the shaft must not turn above {math.floor(most)} 1/min.".strip()
             if speed is not None:
                 reading = round(tip_speed(length / 1000, speed), 2)
                 passes = reading <= (check.limit or TIP_SPEED_LIMIT)

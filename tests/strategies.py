@@ -28,6 +28,8 @@ def rulebook_texts() -> Mapping[str, str]:
 
 SHELF = econ.Shelf(rulebook_texts())
 CLASS_IDS = tuple(SHELF)
+ELECTRIC = tuple(i for i in CLASS_IDS if "electric_drive" in SHELF[i].about.modules)
+ENGINES = tuple(i for i in CLASS_IDS if "engine" in SHELF[i].about.modules)
 # Decisions of the classes beyond these three are made in the long run only (-m slow).
 QUICK_IDS = ("mower_blade_clutch", "mower_walk_behind", "tiller_rear_tine")
 EACH_CLASS = [pytest.param(i, marks=() if i in QUICK_IDS else pytest.mark.slow) for i in CLASS_IDS]

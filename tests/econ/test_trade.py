@@ -10,7 +10,7 @@ from econ.evidence import condition, prior_states
 from econ.findings import hear
 from econ.terms import settle
 
-from ..strategies import CLASS_IDS, base, defaults, machine_class, read
+from ..strategies import CLASS_IDS, ELECTRIC, ENGINES, base, defaults, machine_class, read
 
 FOUR_STROKE = [i for i in CLASS_IDS if "open_crankcase" in machine_class(i).checks]
 TWO_STROKE = [i for i in CLASS_IDS if "open_cylinder" in machine_class(i).checks]
@@ -19,8 +19,9 @@ NO_CAUSE = 0.08  # most that a machine with a complaint may be believed sound [1
 UNNAMED = 0.2  # most that it may be believed to have what no rulebook names [1]; judgement
 
 
-def test_every_class_has_one_engine() -> None:
-    assert sorted([*FOUR_STROKE, *TWO_STROKE]) == sorted(CLASS_IDS)
+def test_every_class_has_one_engine_or_one_motor() -> None:
+    assert sorted([*FOUR_STROKE, *TWO_STROKE]) == sorted(ENGINES)
+    assert sorted([*ENGINES, *ELECTRIC]) == sorted(CLASS_IDS)
 
 
 def believed(document: dict) -> dict[str, float]:
@@ -101,7 +102,7 @@ def test_a_complaint_has_a_cause(class_id: str) -> None:
         assert max(chances, key=lambda f: chances[f]) != "something_else", complaint
 
 
-@pytest.mark.parametrize("class_id", CLASS_IDS)
+@pytest.mark.parametrize("class_id", ENGINES)
 def test_fuel_comes_first_where_it_will_not_start(class_id: str) -> None:
     """Stale fuel in the carburettor, the more so where it was left in (common practice)."""
     fault = "stale_fuel_jet" if class_id in FOUR_STROKE else "stale_fuel_carburettor"
@@ -164,3 +165,41 @@ def test_a_chain_that_stands_still_asks_for_its_brake() -> None:
     assert first(document) == "chain_brake_jammed"
     seen = [{"check": "brake_trip", "outcome": "snaps_and_holds"}]
     assert first({**document, "findings": seen}) != "chain_brake_jammed"
+
+
+@pytest.mark.parametrize("class_id", ELECTRIC)
+def test_a_pack_tells_of_itself(class_id: str) -> None:
+    """A short running time is the pack's; one that wintered empty is refused; another pack splits pack and machine."""
+    assert first(base(class_id, complaints=["runs_short"])) == "pack_worn"
+    empty = base(class_id, complaints=["will_not_charge"], history={"storage": "dry_left_empty"})
+    assert first(empty) == "pack_left_empty"
+    pack = {
+        "pack_worn",
+        "cell_group_dead",
+        "pack_board_tripped",
+        "pack_board_failed",
+        "pack_left_empty",
+        "pack_damaged",
+    }
+    pack |= {"pack_terminals_bad", "charger_dead", "charger_contacts_bad"}
+    share = {}
+    for outcome in ("cured", "no_change"):
+        seen = [{"check": "other_pack", "outcome": outcome}]
+        found = believed(base(class_id, complaints=["will_not_start"], findings=seen))
+        share[outcome] = sum(p for f, p in found.items() if f in pack) / sum(found.values())
+    assert share["cured"] > 0.6
+    assert share["no_change"] < 0.15
+
+
+@pytest.mark.parametrize("class_id", ELECTRIC)
+def test_a_motor_that_runs_again_when_cool_has_its_vents_clogged(class_id: str) -> None:
+    document = base(class_id, complaints=["cuts_out"], findings=[{"check": "cool_retry", "outcome": "runs_again"}])
+    assert first(document) == "cooling_blocked"
+
+
+@pytest.mark.parametrize("class_id", ELECTRIC)
+def test_a_bail_that_sticks_lets_the_blade_run_on(class_id: str) -> None:
+    document = base(class_id, complaints=["blade_does_not_stop"])
+    assert first(document) == "bail_sticks"
+    free = [{"check": "bail_return", "outcome": "snaps_back"}]
+    assert believed({**document, "findings": free})["motor_brake_failed"] > believed(document)["motor_brake_failed"]
