@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 
 import econ
 from econ.case import Case
+from econ.evidence import condition, prior_states
+from econ.findings import hear
 from econ.rulebook import MachineClass
 from econ.terms import Default
 
@@ -51,6 +53,14 @@ def read(document: Mapping[str, Any]) -> tuple[Case, MachineClass]:
 def decide(document: Mapping[str, Any]) -> econ.Decision:
     case, c = read(document)
     return econ.decide(case, c, defaults())
+
+
+def believed(document: Mapping[str, Any]) -> dict[str, float]:
+    """Return the probability of each fault in play, all findings heard."""
+    case, c = read(document)
+    heard = hear(case, c)
+    found = condition(prior_states(heard.base_odds, heard.causes), heard.clues)
+    return dict(zip(heard.faults, found.marginal.tolist(), strict=True))
 
 
 def base(class_id: str, **more: Any) -> dict[str, Any]:

@@ -9,10 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from econ.evidence import condition, prior_states
-from econ.findings import hear
-
-from ..strategies import CLASS_IDS, base, machine_class, read
+from ..strategies import CLASS_IDS, base, believed, machine_class
 
 CLASSES = (
     "chipper_shredder",
@@ -69,14 +66,6 @@ RAISED = [  # class, complaint, history fact and level, fault that it makes seve
     ("tiller_front_tine", "no_tine_drive", "hit_object", "yes", "drive_pin_sheared"),
     ("chipper_shredder", "vibrates", "hit_object", "yes", "knife_loose"),
 ]
-
-
-def believed(document: dict) -> dict[str, float]:
-    """Return the probability of each fault in play."""
-    case, c = read(document)
-    heard = hear(case, c)
-    found = condition(prior_states(heard.base_odds, heard.causes), heard.clues)
-    return dict(zip(heard.faults, found.marginal.tolist(), strict=True))
 
 
 @pytest.mark.parametrize("class_id", CLASSES)

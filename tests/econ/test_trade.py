@@ -10,7 +10,7 @@ from econ.evidence import condition, prior_states
 from econ.findings import hear
 from econ.terms import settle
 
-from ..strategies import CLASS_IDS, ELECTRIC, ENGINES, base, defaults, machine_class, read
+from ..strategies import CLASS_IDS, ELECTRIC, ENGINES, base, believed, defaults, machine_class, read
 
 FOUR_STROKE = [i for i in CLASS_IDS if "open_crankcase" in machine_class(i).checks]
 TWO_STROKE = [i for i in CLASS_IDS if "open_cylinder" in machine_class(i).checks]
@@ -22,14 +22,6 @@ UNNAMED = 0.2  # most that it may be believed to have what no rulebook names [1]
 def test_every_class_has_one_engine_or_one_motor() -> None:
     assert sorted([*FOUR_STROKE, *TWO_STROKE]) == sorted(ENGINES)
     assert sorted([*ENGINES, *ELECTRIC]) == sorted(CLASS_IDS)
-
-
-def believed(document: dict) -> dict[str, float]:
-    """Return the probability of each fault in play, all findings heard."""
-    case, c = read(document)
-    heard = hear(case, c)
-    found = condition(prior_states(heard.base_odds, heard.causes), heard.clues)
-    return dict(zip(heard.faults, found.marginal.tolist(), strict=True))
 
 
 def inside(document: dict) -> float:

@@ -20,7 +20,7 @@ import yaml
 from econ.findings import outcome_of
 
 from ..econ.network import network, pyagrum_marginals
-from ..strategies import CLASS_IDS, decide, machine_class, read
+from ..strategies import CLASS_IDS, believed, machine_class, read
 
 pytestmark = pytest.mark.filterwarnings("ignore")  # pyAgrum's own
 
@@ -81,16 +81,16 @@ def wrong() -> Mapping[str, str]:
     found: dict[str, str] = {}
     for vignette in vignettes():
         told, first, out = document(vignette), vignette["first"], vignette["below_5_percent"]
-        believed = {line.id: line.probability for line in decide(told).faults}
-        ranked = sorted(believed, key=lambda f: -believed[f])
-        unlisted = [f for f in [*first, *out] if f not in believed]
+        chances = believed(told)
+        ranked = sorted(chances, key=lambda f: (-chances[f], f))
+        unlisted = [f for f in [*first, *out] if f not in chances]
         if unlisted:
-            believed |= whole_class(told, unlisted)
-        faults = [f"not below {RULED_OUT:.0%}: {f} {believed[f]:.3f}" for f in out if believed[f] >= RULED_OUT]
+            chances |= whole_class(told, unlisted)
+        faults = [f"not below {RULED_OUT:.0%}: {f} {chances[f]:.3f}" for f in out if chances[f] >= RULED_OUT]
         if ranked[0] not in first:
-            faults.append("expected first: " + ", ".join(f"{f} {believed[f]:.3f}" for f in first))
+            faults.append("expected first: " + ", ".join(f"{f} {chances[f]:.3f}" for f in first))
         if faults:
-            likeliest = ", ".join(f"{f} {believed[f]:.3f}" for f in ranked[:5])
+            likeliest = ", ".join(f"{f} {chances[f]:.3f}" for f in ranked[:5])
             found[vignette["id"]] = "; ".join([*faults, f"likeliest: {likeliest}"])
     return found
 
