@@ -17,7 +17,7 @@ from econ.breakeven import BreakEven
 from econ.evidence import condition, prior_states
 from econ.findings import hear
 from tests.econ.network import network, pgmpy_engine, pgmpy_marginals
-from tests.strategies import CLASS_IDS, QUICK_IDS, defaults, drawn_evidence, read, rulebook_texts
+from tests.strategies import CLASS_IDS, QUICK_IDS, defaults, drawn_evidence, machine_class, read, rulebook_texts
 
 CASES = 100
 STARTS = 7
@@ -42,6 +42,20 @@ def decisions() -> None:
     print(
         f"decision, warm, {len(spent)} cases: median {statistics.median(spent) * 1e3:.0f} ms, p99 {at99 * 1e3:.0f} ms"
     )
+
+
+def largest() -> None:
+    """Print the median warm decision of the class with the most faults and checks beside that of the others."""
+    sizes = {i: len(machine_class(i).faults) + len(machine_class(i).checks) for i in CLASS_IDS}
+    big = max(sizes, key=lambda i: sizes[i])
+    took = {}
+    for name, ids in ((big, [big]), ("the first three", QUICK_IDS)):
+        given = [read(drawn_evidence(i, seed, 1, 1)) for i in ids for seed in range(30 // len(ids))]
+        took[name] = statistics.median(
+            seconds(lambda pair=pair: econ.decide(*pair, defaults()), 1)[0] for pair in given
+        )
+    both = ", ".join(f"{name} {x * 1e3:.0f} ms" for name, x in took.items())
+    print(f"decision of the largest class ({sizes[big]} faults and checks) and of others: {both}")
 
 
 def break_evens() -> None:
@@ -132,6 +146,7 @@ def starts() -> None:
 
 if __name__ == "__main__":
     decisions()
+    largest()
     break_evens()
     posteriors()
     rulebooks()
