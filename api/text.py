@@ -57,8 +57,10 @@ def _holds(d: Decision, c: MachineClass) -> list[str]:
     lines = []
     for hold in d.holds:
         lines += wrap(f"DO NOT RUN IT, RETURN IT OR SELL IT AS WORKING: {hold.title}. {hold.why}", "  ")
-        jobs = ", or ".join(c.jobs[j].title for j in hold.cleared_by)
-        lines += wrap(f"Cleared by: {jobs or 'nothing that can be done here'}. ({hold.source})", "  ")
+        ways = ["put right whatever causes it"] if c.holds[hold.id].by_cause else []
+        ways += [c.jobs[j].title for j in hold.cleared_by]
+        cleared = ", or ".join(ways) or "nothing that can be done here"
+        lines += wrap(f"Cleared by: {cleared}. ({hold.source})", "  ")
     return lines
 
 
@@ -256,7 +258,7 @@ def _faults(d: Decision, c: MachineClass) -> list[str]:
     if any(f.hidden for f in d.faults):
         lines += wrap(f"Hidden damage of any kind: {percent(d.hidden_damage)}. More than one may be true.", "  ")
     if d.faults_left_out:
-        left = listed([c.faults[f].title for f in d.faults_left_out])
+        left = "; ".join(c.faults[f].title for f in d.faults_left_out)
         lines += wrap(f"Not weighed, as others bear on this more: {left}.", "  ")
     return lines
 

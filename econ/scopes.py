@@ -23,6 +23,7 @@ Scope = tuple[int, ...]
 SCOPES_AT_MOST = 32
 LIKELY_STATES = 24  # how many of the likeliest states are given scopes that cover them
 COVERS_PER_STATE = 12
+BITS = 62  # of a whole number that stands for a set of jobs
 
 
 @dataclass(frozen=True)
@@ -183,6 +184,20 @@ def _ways(jobs: Jobs, failing: Masks) -> tuple[NDArray[np.int64], Bools]:
     return every[order], np.concatenate(ways)[order]
 
 
+def _alike(ways: Bools) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return where each set of jobs stands first among ways (n, jobs), and which of those each way is (n,).
+
+    Sets of very many jobs are taken one by one.
+    """
+    used = ways[:, ways.any(axis=0)]
+    if used.shape[1] > BITS:
+        every = np.arange(len(ways))
+        return every, every
+    keys = used @ (1 << np.arange(used.shape[1]))
+    _, first, same = np.unique(keys, return_index=True, return_inverse=True)
+    return first, same
+
+
 def follow_up(bench: Bench, jobs: Jobs, failing: Masks, wait: Any) -> FollowUp:
     """Return the cheapest jobs that clear each set of failing faults (k,), with the retest.
 
@@ -191,8 +206,9 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks, wait: Any) -> FollowUp:
     """
     serves, ways = _ways(jobs, failing)
     able, starts = np.unique(serves, return_index=True)
-    t = tickets(bench, ways, first=False)
-    each = np.atleast_2d(t.cost + np.where(t.any_part, wait, 0.0))
+    first, same = _alike(ways)
+    t = tickets(bench, ways[first], first=False)
+    each = np.atleast_2d(t.cost + np.where(t.any_part, wait, 0.0))[:, same]
     shape = each.shape[0], failing.size
     cost, chosen = np.full(shape, np.inf), np.zeros(shape, dtype=np.int64)
     if able.size:
@@ -209,8 +225,8 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks, wait: Any) -> FollowUp:
     finite = np.isfinite(cost)
 
     def of_chosen(figure: Floats) -> Floats:
-        whole = np.broadcast_to(np.atleast_2d(figure), (shape[0], serves.size))
-        return np.where(finite, np.take_along_axis(whole, chosen, axis=1), 0.0) if able.size else np.zeros(shape)
+        whole = np.broadcast_to(np.atleast_2d(figure), (shape[0], first.size))
+        return np.where(finite, np.take_along_axis(whole, same[chosen], axis=1), 0.0) if able.size else np.zeros(shape)
 
     of_jobs = ways[chosen] & finite[..., None] if able.size else np.zeros((*shape, len(jobs.clears)), dtype=bool)
     return FollowUp(cost, of_chosen(t.hours / THOUSAND), of_chosen(gross_profit(bench, t)), clears, renewal, of_jobs)
