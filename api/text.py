@@ -162,6 +162,8 @@ def _missing(d: Decision, c: MachineClass) -> list[str]:
         now, low, high = (input_value(x, line.unit, d.currency) for x in (line.value, line.low.value, line.high.value))
         taken = f" (taken as {now}; it may well be {low} to {high})"
     if m.worth_knowing < 1:
+        shelf, _, fact = m.input.partition(".")
+        name = c.facts[fact].title.lower() if shelf == "history" else name
         return wrap(f"Of what is left open nothing is worth finding out first; most bears {name}{taken}: {span}.", "  ")
     stop = "" if f"{name}{taken}".endswith("?") else "."
     return wrap(f"Most worth finding out: {name}{taken}{stop} To know it is worth {worth}; {span}.", "  ")
@@ -275,6 +277,8 @@ def _looking(d: Decision, c: MachineClass) -> list[str]:
         for x, rows in ready
         if any(row[2] != AS_NOW and r.chance >= RARE_BELOW for r, row in zip(x.results, rows, strict=True))
     ]
+    by_worth = {x.check: n for n, x in enumerate(d.plan.checks)}
+    telling.sort(key=lambda x: by_worth.get(x[0].id, len(by_worth)))
     lines = []
     for check, rows in telling[:CHECKS_SHOWN]:
         lines += wrap(f"{check.title}, {minutes(check.minutes)}. {check.how}".strip(), "  ")
