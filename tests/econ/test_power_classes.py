@@ -105,7 +105,7 @@ def test_with_the_pump_off_a_seized_pump_is_told_from_a_seized_engine() -> None:
 def test_trapped_pressure_is_told_by_the_trigger() -> None:
     seen = {"check": "trigger_pull", "outcome": "pulls_free"}
     after = believed(base("pressure_washer", complaints=["pulls_hard"], findings=[seen]))
-    assert after["unloader_stuck"] > 0.8
+    assert after["unloader_traps"] > 0.8
 
 
 def test_a_frequency_in_range_clears_the_governor_of_low_voltage() -> None:
