@@ -80,7 +80,9 @@ def model(kind: type[M], data: object, name: str, place: Callable[[str], str], p
             path = ".".join((name, *map(str, e["loc"])))
             got = "nothing" if e["type"] == "missing" else shown(e["input"])
             got = got if e["loc"] else "a table that does not fit"
-            rule = str(e["msg"]).removeprefix("Value error, ")
+            rule = str(e["msg"]).removeprefix("Value error, ").replace("Input should be", "this must be", 1)
+            if e["type"] == "tuple_type":
+                rule = "this must be a list in [ ]"
             unknown_key = e["type"] == "extra_forbidden" and len(e["loc"]) == 1
             remedy = nearest(e["loc"][0], kind.model_fields) if unknown_key else "correct the rulebook"
             problems.append(Problem(place(path), got, rule, remedy))

@@ -245,7 +245,7 @@ REFUSED = [
     ("a new price without its source", "[change.class]\nnew_price = [1, 2, 3]\n", "change.class", "a source"),
     ("a use that is none", "[add.life.farm]\nhours_per_year = 1\n", "add.life.farm", "no such use"),
     ("unreadable text", "[change.parts\nx = 1\n", "a.toml", "line 5"),
-    ("no unreadable head", 'classes = "small"\n', "a.toml, line 5: overlay.classes", "tuple"),
+    ("no unreadable head", 'classes = "small"\n', "a.toml, line 5: overlay.classes", "this must be a list"),
     ("an unknown class", 'classes = ["smal"]\n', "a.toml, line 5: overlay.classes", "no such machine class"),
     ("no class", "classes = []\n", "a.toml, line 5: overlay.classes", "at least 1"),
 ]
