@@ -184,17 +184,19 @@ def make_payoffs(
         left: Effects = effects(table, masks)
         return worth_in_use(flows[renewal], e, left.service, left.survive, left.price**steepness)
 
-    def opened(masks: Masks) -> tuple[Flows, Any, Floats, Floats, Floats]:
+    def opened(masks: Masks) -> tuple[Flows, tuple[Floats, Floats, Floats]]:
         own = own_flows(market, terms)
         own = replace(own, sale=np.maximum(own.sale * as_is_kept, own.scrap))
         left = effects(table, masks)
-        return own, e, left.service, left.survive, left.price**steepness
+        return own, (left.service, left.survive, left.price**steepness)
 
     def as_it_is(masks: Masks, weights: Floats) -> InUse:
-        return worth_if_kept(*opened(masks), weights, STEPS_PER_YEAR)
+        own, shares = opened(masks)
+        return worth_if_kept(own, e, *shares, weights, STEPS_PER_YEAR)
 
     def mean_as_it_is(masks: Masks, weights: Floats) -> Floats:
-        return mean_if_kept(*opened(masks), weights, STEPS_PER_YEAR)
+        own, shares = opened(masks)
+        return mean_if_kept(own, e, shares, weights, STEPS_PER_YEAR)
 
     others = _replacements(market, terms, e)
     return Payoffs(e, challenger, kept, as_it_is, mean_as_it_is, let_go, own_hours, others, weeks, week)

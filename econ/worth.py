@@ -133,7 +133,7 @@ def worth_if_kept(
     `at_least` steps: to sell at once is not to keep. Other arguments and the result as `worth_in_use`.
     """
     shares = service_share, survive_share, sale_share
-    best = _kept_to(flows, _means_by_stop(flows, year_of_service, *shares, weights), at_least)
+    best = _kept_to(flows, _means_by_stop(flows, year_of_service, shares, weights), at_least)
     worth = []
     for _, value in _by_stop(flows, year_of_service, *shares):
         if value.ndim == 2:
@@ -146,31 +146,20 @@ def worth_if_kept(
 
 
 def mean_if_kept(
-    flows: Flows,
-    year_of_service: Any,
-    service_share: Floats,
-    survive_share: Floats,
-    sale_share: Floats,
-    weights: Floats,
-    at_least: int,
+    flows: Flows, year_of_service: Any, shares: tuple[Floats, Floats, Floats], weights: Floats, at_least: int
 ) -> Floats:
-    """Return the mean over the states of the worth in `worth_if_kept`, () or (W,) [money]."""
-    mean = _means_by_stop(flows, year_of_service, service_share, survive_share, sale_share, weights)
+    """Return the mean over the states of the worth in `worth_if_kept`, () or (W,) [money]; shares as there."""
+    mean = _means_by_stop(flows, year_of_service, shares, weights)
     result: Floats = np.take_along_axis(mean, _kept_to(flows, mean, at_least)[..., None], axis=-1)[..., 0]
     return result
 
 
 def _means_by_stop(
-    flows: Flows,
-    year_of_service: Any,
-    service_share: Floats,
-    survive_share: Floats,
-    sale_share: Floats,
-    weights: Floats,
+    flows: Flows, year_of_service: Any, shares: tuple[Floats, Floats, Floats], weights: Floats
 ) -> Floats:
     """Return the mean worth over the states by stopping step, (n+1,) or (W, n+1); weights: (k,) or (W, k)."""
     mean: Floats = np.zeros(1)
-    for rows, value in _by_stop(flows, year_of_service, service_share, survive_share, sale_share):
+    for rows, value in _by_stop(flows, year_of_service, *shares):
         mean = mean + (weights[..., None, rows] @ value)[..., 0, :]
     return mean
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 import econ
 from econ.case import Case
-from econ.evidence import condition, prior_states
+from econ.evidence import condition, linked, prior_states
 from econ.findings import hear
 from econ.rulebook import MachineClass
 from econ.terms import Default
@@ -56,10 +56,10 @@ def decide(document: Mapping[str, Any]) -> econ.Decision:
 
 
 def believed(document: Mapping[str, Any]) -> dict[str, float]:
-    """Return the probability of each fault in play, all findings heard."""
+    """Return the probability of each fault in play, by all that was told and seen."""
     case, c = read(document)
     heard = hear(case, c)
-    found = condition(prior_states(heard.base_odds, heard.causes), heard.clues)
+    found = condition(linked(prior_states(heard.base_odds, heard.causes), heard.links), heard.clues)
     return dict(zip(heard.faults, found.marginal.tolist(), strict=True))
 
 

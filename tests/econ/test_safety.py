@@ -111,7 +111,7 @@ def test_what_every_class_holds_back(class_id: str) -> None:
     own = {"pack_damaged", "overheats"} if class_id in ELECTRIC else {"fuel_leak"}
     assert own | {"vibration"} <= set(holds)
     assert {"governor_tampered", "guard_defeated"} & set(holds)
-    assert any(i.endswith("does_not_stop") for i in holds) or class_id == "tiller_rear_tine"
+    assert any(i.endswith("does_not_stop") for i in holds)
 
 
 @pytest.mark.parametrize("class_id", CLASS_IDS)
