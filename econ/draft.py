@@ -188,24 +188,25 @@ class Draft:
             yield Problem(f"{where}{name}", "no source", "every figure has a source", f"add {own}")
 
 
-@dataclass(frozen=True)
 class Documents:
-    """Rulebook texts, parsed once. broken: what is wrong with those that are no TOML."""
+    """Rulebook texts by file name, each parsed when it is first asked for."""
 
-    tables: Mapping[str, dict[str, Any]]
-    broken: Mapping[str, Problem]
+    def __init__(self, texts: Mapping[str, str]) -> None:
+        self.texts = texts
+        self._read: dict[str, dict[str, Any] | Problem] = {}
 
-    def checks(self) -> frozenset[str]:
-        """Return the ids of all checks of all texts: a fault may show on a check that its class lacks."""
-        shelves = [document.get("checks") for document in self.tables.values()]
-        return frozenset(key for shelf in shelves if isinstance(shelf, dict) for key in shelf)
+    def __getitem__(self, name: str) -> dict[str, Any] | Problem:
+        """Return what a text holds, or what is wrong with it. Raises KeyError where there is none of that name."""
+        if name not in self._read:
+            self._read[name] = parse(name, self.texts[name])
+        return self._read[name]
 
-
-def read_texts(texts: Mapping[str, str]) -> Documents:
-    """Return rulebook texts, keyed by file name, parsed."""
-    found = {name: parse(name, text) for name, text in texts.items()}
-    tables = {name: x for name, x in found.items() if not isinstance(x, Problem)}
-    return Documents(tables, {name: x for name, x in found.items() if isinstance(x, Problem)})
+    def has_check(self, check: str) -> bool:
+        """Return whether any text has a check of this id: a fault may show on one that its class lacks."""
+        modules_first = sorted(self.texts, reverse=True)  # classes seldom have checks of their own
+        holders = (self[name] for name in modules_first if check in self.texts[name])
+        shelves = (x.get("checks") for x in holders if isinstance(x, dict))
+        return any(check in shelf for shelf in shelves if isinstance(shelf, dict))
 
 
 def gather(documents: Documents, class_id: str, problems: list[Problem]) -> Draft:
@@ -215,19 +216,20 @@ def gather(documents: Documents, class_id: str, problems: list[Problem]) -> Draf
     """
     file = f"classes/{class_id}.toml"
     draft = Draft(f"{file}: ")
-    own = dict(documents.tables.get(file, {}))
+    text = documents[file]
+    own = dict(text) if isinstance(text, dict) else {}
     head = own.get("class")
     modules = head.get("modules") if isinstance(head, dict) else None
     sources: list[tuple[str, dict[str, Any], Container[str]]] = []
     for module in modules if isinstance(modules, list) else ():
         name = f"modules/{module}.toml"
-        if name in documents.broken:
-            problems.append(documents.broken[name])
-        elif name not in documents.tables:
-            known = [n[8:-5] for n in documents.tables if n.startswith("modules/")]
+        if name not in documents.texts:
+            known = [n[8:-5] for n in documents.texts if n.startswith("modules/")]
             problems.append(Problem(f"{file}: class.modules", shown(module), "no such module", nearest(module, known)))
+        elif isinstance(text := documents[name], Problem):
+            problems.append(text)
         else:
-            document = dict(documents.tables[name])
+            document = dict(text)
             model(ModuleHead, document.pop("module", {}), "module", f"{name}: {{}}".format, problems)
             sources.append((f"{name}: ", document, SHELVES))
     sources.append((f"{file}: ", own, KINDS))

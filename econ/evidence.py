@@ -169,13 +169,21 @@ def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
         for i, row in cause.factors.items():
             fixed[i] *= row[level]
     total, order = np.ones(1), []
-    for faults, uncertain in sorted(_groups(fixed.size, [c for c in causes if max(c.weights) < 1.0]), key=_size):
-        weights, levels = _levels(uncertain)
-        rows = np.tile(fixed[faults], (weights.size, 1))
-        for c, cause in enumerate(uncertain):
-            for i, row in cause.factors.items():
-                rows[:, faults.index(i)] *= np.array(row)[levels[:, c]]
-        chances = rows / (1.0 + rows)
+    uncertain = [c for c in causes if max(c.weights) < 1.0]
+    own = {i: [c for c in uncertain if set(c.factors) == {i}] for i in range(fixed.size)}
+    for faults, shared in sorted(_groups(fixed.size, [c for c in uncertain if len(c.factors) > 1]), key=_size):
+        weights, levels = _levels(shared)
+        chances = np.empty((weights.size, len(faults)))
+        for place, i in enumerate(faults):
+            rows = np.full(weights.size, fixed[i])
+            for c, cause in enumerate(shared):
+                if i in cause.factors:
+                    rows *= np.array(cause.factors[i])[levels[:, c]]
+            # A cause that bears on one fault alone tells nothing of the others: it is averaged out there and then.
+            share, each = _levels(own[i])
+            factor = np.prod([np.array(cause.factors[i])[each[:, c]] for c, cause in enumerate(own[i])], axis=0)
+            there = rows[:, None] * factor
+            chances[:, place] = there / (1.0 + there) @ share
         # Two halves and one product of matrices, instead of 2^n columns for each combination of levels.
         half = len(faults) // 2
         low, high = states_from(chances[:, :half]), states_from(chances[:, half:])

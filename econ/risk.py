@@ -25,7 +25,7 @@ from econ.terms import Assumption
 
 Floats = NDArray[np.float64]
 SEED = 4_205  # of the first scramble; fixed
-REPLICATES, POINTS = 8, 256  # independent scrambles, and points in each: 2^11 draws
+REPLICATES, POINTS = 32, 64  # independent scrambles, and points in each: 2^11 draws
 TENTHS = (0.1, 0.5, 0.9)
 
 

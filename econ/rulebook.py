@@ -5,12 +5,12 @@ A machine class is composed of modules. Whatever is wrong is reported at once, e
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from econ.draft import KINDS, SINGLE, Documents, Draft, class_ids, gather, kind_of, model, read_texts
+from econ.draft import KINDS, SINGLE, Documents, Draft, class_ids, gather, kind_of, model
 from econ.knowledge import (
     About,
     Caution,
@@ -118,7 +118,7 @@ def _needed_before(c: MachineClass, check: str) -> set[str]:
     return found
 
 
-def _cross_check(c: MachineClass, draft: Draft, every_check: frozenset[str]) -> list[Problem]:
+def _cross_check(c: MachineClass, draft: Draft, is_check: Callable[[str], bool]) -> list[Problem]:
     """Check the tables of a class against each other."""
     problems = []
 
@@ -135,8 +135,8 @@ def _cross_check(c: MachineClass, draft: Draft, every_check: frozenset[str]) -> 
             if len(row) != len(c.facts[fact].levels):
                 add(f"faults.{i}.factors.{fact}", row, f"one factor per level of {fact}", "correct the row")
         for shown_by, row in fault.shows.items():
-            if shown_by not in every_check:
-                add(f"faults.{i}.shows.{shown_by}", shown_by, "no such check", nearest(shown_by, every_check))
+            if not is_check(shown_by):
+                add(f"faults.{i}.shows.{shown_by}", shown_by, "no such check", nearest(shown_by, c.checks))
             elif shown_by in c.checks and len(row) != len(c.checks[shown_by].leak):
                 add(
                     f"faults.{i}.shows.{shown_by}",
@@ -194,8 +194,9 @@ def _compose(draft: Draft, class_id: str, problems: list[Problem]) -> dict[str, 
 
 
 def _read(documents: Documents, class_id: str, overlays: Iterable[Overlay] = ()) -> MachineClass:
-    if f"classes/{class_id}.toml" in documents.broken:
-        raise BadInput([documents.broken[f"classes/{class_id}.toml"]])
+    text = documents[f"classes/{class_id}.toml"]
+    if isinstance(text, Problem):
+        raise BadInput([text])
     problems: list[Problem] = []
     draft = gather(documents, class_id, problems)
     ours = [x for x in overlays if x.of([class_id])]
@@ -203,8 +204,9 @@ def _read(documents: Documents, class_id: str, overlays: Iterable[Overlay] = ())
     tables = _compose(draft, class_id, problems)
     heads = {name: tables.pop(name)[""] for name in SINGLE}
     c = MachineClass(heads["class"], value=heads["value"], season=heads["season"], **tables, laid=laid)
-    added = {name.partition(".")[2] for x in ours for name in x.added if name.startswith("checks.")}
-    problems = _cross_check(c, draft, documents.checks() | c.checks.keys() | added)
+    known = {name.partition(".")[2] for x in ours for name in x.added if name.startswith("checks.")}
+    known |= c.checks.keys()
+    problems = _cross_check(c, draft, lambda check: check in known or documents.has_check(check))
     if problems:
         raise BadInput(problems)
     return c
@@ -219,7 +221,7 @@ def read_class(texts: Mapping[str, str], class_id: str) -> MachineClass:
     if f"classes/{class_id}.toml" not in texts:
         rule = "the rulebooks hold no such machine class"
         raise BadInput([Problem("machine.class", shown(class_id), rule, nearest(class_id, class_ids(texts)))])
-    return _read(read_texts(texts), class_id)
+    return _read(Documents(texts), class_id)
 
 
 class Shelf(Mapping[str, MachineClass]):
@@ -241,13 +243,13 @@ class Shelf(Mapping[str, MachineClass]):
 
     @cached_property
     def _documents(self) -> Documents:
-        return read_texts(self._texts)
+        return Documents(self._texts)
 
     def _lay(self, overlays: Mapping[str, str], own: Mapping[str, str], shipped: set[str]) -> None:
         """Read overlays and the shop's own rulebooks, and compose every class they bear on."""
         rule = "a rulebook of this name is there already"
         problems = [Problem(name, shown(name), rule, "rename the file") for name in own if name in shipped]
-        problems += [x for name, x in self._documents.broken.items() if name in own]
+        problems += [x for x in map(self._documents.__getitem__, own) if isinstance(x, Problem)]
         drafts = {i: gather(self._documents, i, []) for i in self._ids}
         self.overlays = read_overlays(overlays, drafts, problems)
         bearing = {i for x in self.overlays for i in x.of(self._ids)} | set(class_ids(own))

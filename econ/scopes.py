@@ -33,7 +33,7 @@ class Jobs:
     clears: job number -> mask. for_fault: fault number -> jobs meant for it that can be done, in rulebook order. waits:
     whether a job's parts have to be waited for. usual: by fault number the job that takes the least in parts, and the
     one that takes the least hours, by the rulebook; none where there is no job. surely: by fault number what each of
-    its jobs clears, as a mask, and renews [1].
+    its jobs clears, as a mask, and renews [1], those that can't be done too: what can be had has no bearing on it.
     """
 
     clears: tuple[int, ...]
@@ -62,13 +62,14 @@ def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
     jobs = [c.jobs[j] for j in bench.jobs]
     clears = tuple(mask_of(number[f] for f in job.cleared if f in number) for job in jobs)
     renewal = tuple(job.renewal for job in jobs)
-    able = [[j for j, job in enumerate(jobs) if fault in job.clears and j not in bench.barred] for fault in faults]
+    meant = [[j for j, job in enumerate(jobs) if fault in job.clears] for fault in faults]
+    able = [[j for j in o if j not in bench.barred] for o in meant]
     effort = [_effort(c, job) for job in jobs]
     by_parts = {i: min(o, key=lambda j: effort[j]) for i, o in enumerate(able) if o}
     by_hours = {i: min(o, key=lambda j: effort[j][::-1]) for i, o in enumerate(able) if o}
     surely = [
         (int(np.bitwise_and.reduce([clears[j] for j in o])), min(renewal[j] for j in o)) if o else (0, 0.0)
-        for o in able
+        for o in meant
     ]
     uncured = tuple(job.uncured for job in jobs)
     waits = tuple(work(bench, np.eye(len(jobs), dtype=bool)).any_part.tolist())

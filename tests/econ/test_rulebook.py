@@ -14,7 +14,7 @@ from econ.knowledge import Table
 from econ.rulebook import read_class
 from econ.terms import settle
 
-from ..strategies import CLASS_IDS, ELECTRIC, base, defaults, machine_class, read, rulebook_texts
+from ..strategies import CLASS_IDS, ELECTRIC, ENGINES, base, defaults, machine_class, read, rulebook_texts
 from . import small
 from .small import CLASS, MODULE
 
@@ -296,6 +296,41 @@ USUAL_ELECTRIC = {  # and those driven by a pack
 }  # fmt: skip
 CAUTIONS = {"maker_manual", "spark_lead", "fuel", "carbon_monoxide"}  # of every class with an engine
 CAUTIONS_ELECTRIC = {"maker_manual", "pack_out", "pack_short", "pack_never_open"}
+
+
+ASKED = {"hit_object", "opened_before", "last_ran", "storage"}  # what a repairer asks of any machine
+ASKED_FOUR_STROKE = {"oil_care", "ran_low", "tipped_over", "governor"}
+ASKED_TWO_STROKE = {"fuel_mix", "mixture_set"}
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_a_class_asks_what_a_repairer_asks(class_id: str) -> None:
+    c = machine_class(class_id)
+    assert set(c.facts) >= ASKED
+    assert c.facts["opened_before"].levels == ("no", "by_a_mechanic", "by_others")
+    if class_id in ENGINES:
+        assert set(c.facts) >= (ASKED_FOUR_STROKE if "oil_care" in c.facts else ASKED_TWO_STROKE)
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_what_does_not_work_sells_for_clearly_less(class_id: str) -> None:
+    """However small the cause: a buyer has only the seller's word for it (judgement)."""
+    for name, fault in machine_class(class_id).faults.items():
+        if not fault.wear:
+            assert fault.as_is_share <= 1 - 0.3 * fault.service_loss + 0.006, name
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_what_drives_or_turns_is_shown_to_stop(class_id: str) -> None:
+    """Before it goes back: the control stops the engine, what it drives and the wheels; guards are on."""
+    c = machine_class(class_id)
+    tests = set(c.about.release_checks)
+    if class_id in ENGINES:
+        assert "stop_control" in tests
+    if "drive" in c.checks:
+        assert "drive_stops" in tests
+    if "guard_look" in c.checks:
+        assert tests & {"guards_in_place", "chain_brake_works", "rotor_run"}
 
 
 @pytest.mark.parametrize("class_id", CLASS_IDS)
