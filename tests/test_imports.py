@@ -19,7 +19,10 @@ STATIONS = (
     {"problems", "money", "offers"},
     {"case", "knowledge", "draft", "overlay", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
-    {"costing", "estimate"},
+    {
+        "costing", "estimate", "bearing_sizes", "calliper", "bearing_suffixes", "bearing_fit", "bearing_offers",
+        "bearing_words", "bearings",
+    },
     {
         "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",
         "outlook", "earlier", "again", "nexttime",
