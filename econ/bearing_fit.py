@@ -20,7 +20,7 @@ FloatArray = NDArray[np.float64]
 
 WEAR = 0.5  # how far wear, rust or a worn shaft may move a measure, beyond reading and rounding [mm]; judgement
 HAIR = 1e-9  # [mm]; so that 16.9 is 0.1 from 17
-BLOCK = 4096  # rows held against the table at once
+BLOCK = 256  # rows held against the table at once
 WORN = {
     ("bore", 1): "worn by turning on its shaft, so look at the shaft",
     ("bore", -1): "measured on a worn shaft, or over a burr",
@@ -29,7 +29,7 @@ WORN = {
     ("width", 1): "a seal, snap ring or spacer measured with it",
     ("width", -1): "a face worn, or the calliper not square",
 }
-_NOMINAL: FloatArray = np.array([(s.bore, s.outside, s.width) for s in SIZES], float)
+_NOMINAL: FloatArray = np.array([(s.bore, s.outside, s.width) for s in SIZES], float).T
 
 
 @dataclass(frozen=True)
@@ -54,13 +54,15 @@ class Deviation:
 
 def against(measured: FloatArray, step: FloatArray, tolerance: float) -> tuple[NDArray[np.int64], FloatArray]:
     """Return how each row fits each size (place in `FITS`), and how far it is off (less is better), rows x sizes."""
-    off = np.nan_to_num(np.abs(measured[:, None, :] - _NOMINAL))  # a measure not taken is off by nothing
-    read = tolerance + HAIR
-    rounded = (step + read)[:, None, :]
-    fit = np.full(off.shape[:2], len(FITS) - 1)
-    for limit in (rounded + WEAR, rounded, read):
-        fit -= (off <= limit).all(2)
-    far: FloatArray = ((off / (rounded + WEAR)) ** 2).sum(2)
+    shape = len(measured), len(SIZES)
+    unread, unrounded, far = np.full(shape, -np.inf), np.full(shape, -np.inf), np.zeros(shape)
+    for j, nominal in enumerate(_NOMINAL):  # measure by measure: whole rows of sizes at a time
+        taken, rounded = measured[:, j, None], step[:, j, None]
+        off = np.where(np.isnan(taken), 0.0, np.abs(taken - nominal)) - (tolerance + HAIR)
+        np.maximum(unread, off, out=unread)
+        np.maximum(unrounded, off - rounded, out=unrounded)
+        far += ((off + tolerance) / (tolerance + rounded + WEAR)) ** 2
+    fit = len(FITS) - 1 - (unrounded <= WEAR).astype(np.int64) - (unrounded <= 0) - (unread <= 0)
     return fit, far
 
 

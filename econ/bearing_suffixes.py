@@ -10,11 +10,12 @@ from dataclasses import dataclass
 from typing import Literal
 from unicodedata import normalize
 
-from econ.bearing_sizes import OTHER_NAMES, SIZES, Size, inches, with_bore
+from econ.bearing_sizes import OTHER_NAMES, SIZES, Size, with_bore
 from econ.problems import BadInput, Problem, nearest, shown
 
 Kind = Literal["prefix", "closure", "clearance", "snap_ring", "bore", "other"]
 LONGEST = 60  # characters
+MOST_BORE_CHANGE = 5.0  # of an inch bore in a metric size [mm]; judgement
 TRADE = "common practice"
 CLEARANCE = "ISO 5753-1"
 
@@ -55,13 +56,14 @@ MEANINGS: tuple[tuple[tuple[str, ...], Kind, str, str], ...] = (
 SUFFIXES: dict[str, Suffix] = {
     c: Suffix(c, kind, said, source) for codes, kind, said, source in MEANINGS for c in codes
 }
-OPEN = Suffix("", "closure", "open, without seals or shields", TRADE)
+OPEN = Suffix("", "closure", "open (no seals or shields)", TRADE)
 BOTH_SIDES = frozenset({"2RS", "2RS1", "2RSR", "2RZ", "ZZ", "2Z"})
 NAMES: dict[str, str] = {s.designation: s.designation for s in SIZES} | OTHER_NAMES
 
 _LONGEST_FIRST = sorted(NAMES, key=lambda name: (-len(name), name))
 _CODES = re.compile("|".join(sorted(SUFFIXES, key=len, reverse=True)))
 _PREFIX = re.compile(r"SS?(?=[R0-9-])-?")
+_BORE = re.compile(r"(?<![0-9A-Z])(?:[1-9]|1[0-5])/(?:2|4|8|16)(?![0-9A-Z])")
 _FOLLOWS = re.compile(r"$|[^0-9]|2R[SZ]|2Z")  # what may stand behind the name of a size
 
 
@@ -75,26 +77,15 @@ def _codes(rest: str) -> tuple[list[Suffix], list[str]]:
     """Return the suffixes in what follows a size, and what is not in general use."""
     found: list[Suffix] = []
     unknown: list[str] = []
-    for bore in re.findall(r"(?<![0-9])[0-9]{1,2}/[0-9]{1,2}(?![0-9])", rest):
-        if inches_of(bore) > 0:
-            said = f"a bore of {bore} in instead of the standard one"
-            found.append(Suffix(bore, "bore", said, TRADE))
-            rest = rest.replace(bore, " ", 1)
-    for chunk in re.split(r"[\s\-/.,()]+", rest):
+    for bore in _BORE.findall(rest):
+        found.append(Suffix(bore, "bore", f"a bore of {bore} in instead of the standard one", TRADE))
+    for chunk in re.split(r"[\s\-/.,()]+", _BORE.sub(" ", rest)):
         codes = _CODES.findall(chunk)
         if "".join(codes) == chunk:
             found += [SUFFIXES[c] for c in codes]
         else:
             unknown.append(chunk)
     return found, unknown
-
-
-def inches_of(text: str) -> float:
-    """Return a fraction of an inch as a number [in], 0 where it is none."""
-    try:
-        return float(inches(text))
-    except ZeroDivisionError:
-        return 0.0
 
 
 def _contradictions(suffixes: list[Suffix]) -> list[Problem]:
@@ -109,6 +100,16 @@ def _contradictions(suffixes: list[Suffix]) -> list[Problem]:
             rule = f"one suffix says the {kind.replace('_', ' ')}"
             found.append(Problem("designation", shown(" ".join(codes)), rule, "keep the one that is on the bearing"))
     return found
+
+
+def _misfits(size: Size, suffixes: list[Suffix]) -> list[Problem]:
+    """Return the inch bores that can't be in a size."""
+    rule = f"an inch bore is within {MOST_BORE_CHANGE:g} mm of the bore of a metric size, here {size.bore:g} mm"
+    return [
+        Problem("designation", f"a bore of {s.code} in", rule, "give bore x outside x width instead, as measured")
+        for s in suffixes
+        if s.kind == "bore" and (size.inches or abs(with_bore(size, s.code).bore - size.bore) > MOST_BORE_CHANGE)
+    ]
 
 
 def read_designation(text: str) -> Named:
@@ -133,14 +134,14 @@ def read_designation(text: str) -> Named:
         rule = "this size is not in the table of metric 60, 62, 63, 68, 69 and inch R and 1600 series"
         raise BadInput([Problem("designation", shown(begins[0]), rule, nearest(begins[0], NAMES))])
     found, unknown = _codes(body[len(name) :])
-    wrong = _contradictions(found)
+    closures = [s for s in found if s.kind == "closure"]
+    size = size_named(NAMES[name], bool(closures))
+    wrong = [*_contradictions(found), *_misfits(size, found)]
     if wrong:
         raise BadInput(wrong)
-    closures = [s for s in found if s.kind == "closure"]
     said = [Suffix(prefix[0].strip("-"), "prefix", "rings and balls of stainless steel", TRADE)] if prefix else []
     said += [*(closures or [OPEN]), *(s for s in found if s.kind != "closure")]
     said += [Suffix(c, "other", "not in general use: ask the seller what it means", TRADE) for c in unknown]
-    size = size_named(NAMES[name], bool(closures))
     for s in found:
         size = with_bore(size, s.code) if s.kind == "bore" else size
     return Named(text.strip(), size, tuple(said))
