@@ -25,7 +25,7 @@ def _sizes(b: Bearing) -> list[str]:
     said = [i for i in range(7) if i < 5 or any(row[i] for row in rows[1:])]
     heads, *cells = [[row[i] for i in said] for row in rows]
     lines = table(cells, heads, right=(2, 3, 4), wide=1)
-    return [*lines, f"  and {b.left_out} more that fit as well"] if b.left_out else lines
+    return [*lines, f"  and {b.left_out} more that fit"] if b.left_out else lines
 
 
 def _offers(c: Candidate) -> list[str]:

@@ -100,18 +100,21 @@ def again_words(found: Sequence[Candidate], alike: Sequence[Candidate]) -> str:
         values = listed([mm(x) for x in sorted({getattr(c, name) for c in found})], "or")
         if len(alike) > 1 and too_near(alike):
             names = listed([title(c) for c in alike])
-            return f"{names} differ by less than a calliper tells, but not in fit: read the number on the old one."
+            return f"{names} differ by less than a calliper tells, yet enough to sit loose: read the number on the old one."
         others = listed([title(c) for c in found[1:]], "or")
         why = "They differ" if len(alike) > 1 else f"If the figures were rounded it may be {others}; they differ"
         return f"{why} most in the {name}, {values} mm: measure it to 0.1 mm, {HOW[name]}."
     missing = [d.measure for d in first.deviations if d.off is None]
+    far = [d for d in first.deviations if ":" in d.says]
+    words = []
     if missing:
         others = "" if first.inches else "; wider and narrower ones of the same bore and outside are made (ISO 15)"
         wide = others if missing[0] == "width" else ""
         size = mm(getattr(first, missing[0]))
-        return f"Measure the {missing[0]} to be sure, {HOW[missing[0]]}: it should be {size} mm{wide}."
-    far = [d for d in first.deviations if ":" in d.says]
-    return "Measure again: " + "; ".join(f"the {d.measure}, {HOW[d.measure]}" for d in far) + "." if far else ""
+        words.append(f"Measure the {missing[0]} to be sure, {HOW[missing[0]]}: it should be {size} mm{wide}.")
+    if far:
+        words.append("Measure again: " + "; ".join(f"the {d.measure}, {HOW[d.measure]}" for d in far) + ".")
+    return " ".join(words)
 
 
 def headline(found: Sequence[Candidate], alike: Sequence[Candidate], left_out: int, read_as: str) -> str:

@@ -30,7 +30,7 @@ class Use:
 
 @dataclass(frozen=True)
 class Bearing:
-    """The whole answer. clear: one size stands out. left_out: further sizes that fit no worse than those listed.
+    """The whole answer. clear: one size stands out. left_out: how many more sizes fit than are listed.
 
     tolerance: the reading error allowed [mm]; None where a designation was asked for.
     """

@@ -156,6 +156,10 @@ def test_what_to_measure_again():
     assert names(twins, "as_measured") == ["608", "1603"]
     assert not twins.clear
     assert "measure the outside to tell" in twins.headline
+    both = find_bearing("17x39.7x?").measure_again
+    assert "Measure the width to be sure" in both
+    assert "Measure again: the outside" in both
+    assert "read the number on the old one" in find_bearing("15.9x35x11").measure_again
     assert "wider and narrower ones" in find_bearing("17x40x?").measure_again
     assert "If it stays so" in find_bearing("100x150x24").measure_again
 
