@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 
 WEAR = 0.5  # how far wear, rust or a worn shaft may move a measure, beyond reading and rounding [mm]; judgement
 HAIR = 1e-9  # [mm]; so that 16.9 is 0.1 from 17
+RANKS = 4  # more than the measures that may be worn
 BLOCK = 256  # rows held against the table at once
 WORN = {
     ("bore", 1): "worn by turning on its shaft, so look at the shaft",
@@ -53,17 +54,22 @@ class Deviation:
 
 
 def against(measured: FloatArray, step: FloatArray, tolerance: float) -> tuple[NDArray[np.int64], FloatArray]:
-    """Return how each row fits each size (place in `FITS`), and how far it is off (less is better), rows x sizes."""
+    """Return the rank of each size for each row of measures, and how far it is off; less is better; rows x sizes.
+
+    Rank: RANKS times the place in `FITS`, and where it fits if worn the number of measures that are.
+    """
     shape = len(measured), len(SIZES)
     unread, unrounded, far = np.full(shape, -np.inf), np.full(shape, -np.inf), np.zeros(shape)
+    worn = np.zeros(shape, np.int64)
     for j, nominal in enumerate(_NOMINAL):  # measure by measure: whole rows of sizes at a time
         taken, rounded = measured[:, j, None], step[:, j, None]
         off = np.where(np.isnan(taken), 0.0, np.abs(taken - nominal)) - (tolerance + HAIR)
         np.maximum(unread, off, out=unread)
         np.maximum(unrounded, off - rounded, out=unrounded)
+        worn += off > rounded
         far += ((off + tolerance) / (tolerance + rounded + WEAR)) ** 2
     fit = len(FITS) - 1 - (unrounded <= WEAR).astype(np.int64) - (unrounded <= 0) - (unread <= 0)
-    return fit, far
+    return RANKS * fit + np.where(fit == FITS.index("if_worn"), worn, 0), far
 
 
 def match(measured: FloatArray, step: FloatArray | float = 0.0, tolerance: float = TOLERANCE) -> Matches:
@@ -79,11 +85,11 @@ def match(measured: FloatArray, step: FloatArray | float = 0.0, tolerance: float
     best, fit, count = (np.empty(len(measured), np.int64) for _ in range(3))
     for begin in range(0, len(measured), BLOCK):
         rows = slice(begin, begin + BLOCK)
-        fits, far = against(measured[rows], steps[rows], tolerance)
-        least = fits.min(1)
-        alike = fits == least[:, None]
+        rank, far = against(measured[rows], steps[rows], tolerance)
+        least = rank.min(1)
+        alike = rank == least[:, None]
         best[rows] = np.where(alike, far, np.inf).argmin(1)
-        fit[rows], count[rows] = least, alike.sum(1)
+        fit[rows], count[rows] = least // RANKS, alike.sum(1)
     return Matches(best, fit, count)
 
 

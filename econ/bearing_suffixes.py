@@ -115,7 +115,8 @@ def _misfits(size: Size, suffixes: list[Suffix]) -> list[Problem]:
 def read_designation(text: str) -> Named:
     """Return what a designation says, e.g. ``6203-2RS``, ``6203 ZZ C3``, ``R8-2RS``, ``61903``.
 
-    Suffixes that are not in general use are kept, as kind ``other``. Raises BadInput with every problem.
+    Suffixes that are not in general use are kept, as kind ``other``: they may say how it is closed. Raises BadInput with
+    every problem.
     """
     plain = normalize("NFKC", text).strip().upper()
     rule = "a designation begins with its size, such as 6203-2RS, 608 or R8"
@@ -140,7 +141,7 @@ def read_designation(text: str) -> Named:
     if wrong:
         raise BadInput(wrong)
     said = [Suffix(prefix[0].strip("-"), "prefix", "rings and balls of stainless steel", TRADE)] if prefix else []
-    said += [*(closures or [OPEN]), *(s for s in found if s.kind != "closure")]
+    said += [*(closures or ([] if unknown else [OPEN])), *(s for s in found if s.kind != "closure")]
     said += [Suffix(c, "other", "not in general use: ask the seller what it means", TRADE) for c in unknown]
     for s in found:
         size = with_bore(size, s.code) if s.kind == "bore" else size

@@ -100,9 +100,10 @@ def again_words(found: Sequence[Candidate], alike: Sequence[Candidate]) -> str:
         values = listed([mm(x) for x in sorted({getattr(c, name) for c in found})], "or")
         if len(alike) > 1 and too_near(alike):
             names = listed([title(c) for c in alike])
-            return f"{names} differ by less than a calliper tells, yet enough to sit loose: read the number on the old one."
+            return f"{names} differ by less than a calliper tells, but fit differently: read the number on the old one."
         others = listed([title(c) for c in found[1:]], "or")
-        why = "They differ" if len(alike) > 1 else f"If the figures were rounded it may be {others}; they differ"
+        doubt = "more is worn" if first.fit == "if_worn" else "the figures were rounded"
+        why = "They differ" if len(alike) > 1 else f"If {doubt} it may be {others}; they differ"
         return f"{why} most in the {name}, {values} mm: measure it to 0.1 mm, {HOW[name]}."
     missing = [d.measure for d in first.deviations if d.off is None]
     far = [d for d in first.deviations if ":" in d.says]

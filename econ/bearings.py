@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from econ.bearing_fit import FITS, Deviation, Fit, against, deviation
+from econ.bearing_fit import FITS, RANKS, Deviation, Fit, against, deviation
 from econ.bearing_offers import BearingOffer, priced
 from econ.bearing_sizes import SIZES, Size
 from econ.bearing_suffixes import Named, Suffix, read_designation
@@ -116,8 +116,9 @@ def by_size(
     in one currency; those of a candidate are named with it.
     """
     measured = np.array([[np.nan if x.mm is None else x.mm for x in m.each()]])
-    (fits,), (far,) = against(measured, np.array([[x.step for x in m.each()]]), tolerance)
-    order = np.lexsort((far, fits))
+    (rank,), (far,) = against(measured, np.array([[x.step for x in m.each()]]), tolerance)
+    order = np.lexsort((far, rank))
+    fits = rank // RANKS
     best = int(fits[order[0]])
     worst = max(best, FITS.index("if_rounded"))
     kept = order[:NEAREST] if FITS[best] == "nearest" else [i for i in order if fits[i] <= worst]
@@ -126,7 +127,8 @@ def by_size(
         for i, s in ((i, SIZES[i]) for i in kept[:MOST])
     )
     left_out = len(kept) - len(found)
-    alike = [c for c in found if c.fit == found[0].fit or too_near((found[0], c))]
+    first = found[0]
+    alike = [c for i, c in zip(kept, found, strict=False) if rank[i] == rank[kept[0]] or too_near((first, c))]
     read_as = " x ".join(MISSING if x.mm is None else mm(x.mm) for x in m.each()) + " mm"
     return Bearing(
         version,
@@ -148,12 +150,13 @@ def by_size(
 def by_designation(named: Named, offers: Sequence[Offer] = (), currency: str = "USD", version: str = "") -> Bearing:
     """Return the size of a designation and what its suffixes mean. named: see `bearing_suffixes.read_designation`."""
     found = _candidate(named.size, None, (), priced(named.size, offers, currency))
-    said = listed([s.meaning for s in named.suffixes if s.kind != "other"])
+    known = [s.meaning for s in named.suffixes if s.kind != "other"]
     unknown = [s.code for s in named.suffixes if s.kind == "other"]
+    said = f", {listed(known)}" if known else ""
     ask = f"; {listed(unknown)}: not in general use, ask the seller" if unknown else ""
     return Bearing(
         version,
-        f"{named.text}: {size_words(found)}, {said}{ask}.",
+        f"{named.text}: {size_words(found)}{said}{ask}.",
         named.text,
         title(found),
         None,

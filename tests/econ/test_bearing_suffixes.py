@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st, settings
 
 from econ.bearing_sizes import INCH, SIZES, with_bore
 from econ.bearing_suffixes import SUFFIXES, read_designation, size_named
@@ -25,7 +25,7 @@ ROW = st.integers(0, len(SIZES) - 1)
     ("r82rs", "R8", ["2RS"]),
     ("61903-2RS", "6903", ["2RS"]), ("6204ZNR", "6204", ["Z", "NR"]), ("6204-RSN C3", "6204", ["RS", "N", "C3"]),
     ("S6203-2RS", "6203", ["S", "2RS"]), ("SSR8ZZ", "R8", ["SS", "ZZ"]), ("6203-Z-RS", "6203", ["Z", "RS"]),
-    ("1635-2RS", "1635", ["2RS"]), ("6203-2RS-5/8", "6203", ["2RS", "5/8"]), ("6203-QQ7", "6203", ["", "QQ7"]),
+    ("1635-2RS", "1635", ["2RS"]), ("6203-2RS-5/8", "6203", ["2RS", "5/8"]), ("6203-QQ7", "6203", ["QQ7"]),
 ])  # fmt: skip
 def test_designations_are_read_as_they_are_written(text, name, codes):
     named = read_designation(text)
@@ -45,6 +45,7 @@ def test_a_suffix_may_change_the_size():
     assert "QQ7: not in general use, ask the seller" in find_bearing(designation="6203-QQ7").headline
 
 
+@settings(deadline=None)
 @given(ROW, st.lists(st.sampled_from(sorted(SUFFIXES)), max_size=3), st.sampled_from(["-", " ", "/", ""]))
 def test_what_is_written_is_read_back(i, codes, between):
     name = SIZES[i].designation

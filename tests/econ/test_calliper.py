@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import example, given
-from hypothesis import strategies as st
+from hypothesis import example, given, settings
+from hypothesis import strategies as st, settings
 
 from econ.bearing_sizes import INCH
 from econ.bearing_suffixes import size_named
@@ -84,6 +84,7 @@ def test_faults_of_all_parts_are_said_together():
 TEXTS = st.one_of(st.text(max_size=30), st.text("0123456789x*×/.,-+? mminRSZC\"'½", max_size=30))
 
 
+@settings(deadline=None)
 @given(TEXTS)
 @example("1½x2x9/16")
 @example("0" * 40 + "/1x2x1in")
