@@ -115,8 +115,8 @@ def _misfits(size: Size, suffixes: list[Suffix]) -> list[Problem]:
 def read_designation(text: str) -> Named:
     """Return what a designation says, e.g. ``6203-2RS``, ``6203 ZZ C3``, ``R8-2RS``, ``61903``.
 
-    Suffixes that are not in general use are kept, as kind ``other``: they may say how it is closed. Raises BadInput with
-    every problem.
+    Suffixes that are not in general use are kept, as kind ``other``: they may say how it is closed. Raises BadInput
+    with every problem.
     """
     plain = normalize("NFKC", text).strip().upper()
     rule = "a designation begins with its size, such as 6203-2RS, 608 or R8"

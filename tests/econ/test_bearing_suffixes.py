@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st, settings
+from hypothesis import strategies as st
 
 from econ.bearing_sizes import INCH, SIZES, with_bore
 from econ.bearing_suffixes import SUFFIXES, read_designation, size_named

@@ -8,7 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st, settings
+from hypothesis import strategies as st
 
 from econ.bearing_fit import FITS, match
 from econ.bearing_sizes import SIZES

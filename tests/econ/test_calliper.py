@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from hypothesis import example, given, settings
-from hypothesis import strategies as st, settings
+from hypothesis import strategies as st
 
 from econ.bearing_sizes import INCH
 from econ.bearing_suffixes import size_named
