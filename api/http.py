@@ -13,13 +13,15 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from api import classes, library
 from api.again import again_document
 from api.answer import to_json
-from api.openapi import Route, describe_routes
+from api.openapi import Query, Route, describe_routes
 from api.refusal import MEDIA_TYPE, Refusal, refuse
 from api.strictjson import MOST_BYTES, NotJson, TooLarge, read_json, write_json
 from econ import __version__
 from econ.again import Again
+from econ.bearings import Bearing, find_bearing
+from econ.calliper import MOST_TOLERANCE, TOLERANCE
 from econ.decision import Decision
-from econ.problems import BadInput, Problem, shown
+from econ.problems import BadInput, Problem, nearest, shown
 from econ.rulebook import Shelf
 
 
@@ -94,6 +96,28 @@ def one_class(class_id: str) -> classes.ClassLine:
     return classes.describe(found)
 
 
+def _query(*known: str) -> dict[str, str]:
+    """Return the parameters of the query. Raises BadInput where one is not known, or is given twice."""
+    problems = []
+    for name, given in request.args.lists():
+        if name not in known:
+            problems.append(Problem(name, shown(given[0]), "there is no such parameter here", nearest(name, known)))
+        elif len(given) > 1:
+            problems.append(Problem(name, f"{len(given)} of them", "it is given once", "keep the one that holds"))
+    if problems:
+        raise BadInput(problems)
+    return request.args.to_dict()
+
+
+def name_bearing() -> Bearing:
+    """Name the bearing of the size in the query, or read the designation there."""
+    try:
+        given = _query(*(q.name for q in BEARING_QUERY))
+        return find_bearing(given.get("size"), given.get("designation"), given.get("tolerance"), version=__version__)
+    except BadInput as error:
+        raise RefusedError(refuse(422, error.problems)) from None
+
+
 def health() -> Health:
     """Say that the service answers."""
     return Health("ok", __version__)
@@ -109,6 +133,26 @@ def _described(ids: tuple[str, ...]) -> dict[str, Any]:
     return describe_routes(ROUTES, ids)
 
 
+BEARING_QUERY = (
+    Query(
+        "size",
+        "bore x outside x width, in mm or in fractions of an inch, ? for one not measured; this or designation",
+        {"type": "string", "minLength": 1, "maxLength": 100},
+        "17x40x12",
+    ),
+    Query(
+        "designation",
+        "size and suffixes as on the bearing; this or size",
+        {"type": "string", "minLength": 1, "maxLength": 60},
+        "6203-2RS",
+    ),
+    Query(
+        "tolerance",
+        "reading error of each measure of size, either way [mm]",
+        {"type": "number", "minimum": 0, "maximum": MOST_TOLERANCE, "default": TOLERANCE},
+        "0.2",
+    ),
+)
 ROUTES = (
     Route("POST", "/v1/decisions", "decide", "Decide a case", decide_case, Decision, (400, 413, 415, 422), "Case"),
     Route(
@@ -130,6 +174,9 @@ ROUTES = (
         one_class,
         classes.ClassLine,
         (404,),
+    ),
+    Route(
+        "GET", "/v1/bearings", "name_bearing", "Name a ball bearing", name_bearing, Bearing, (422,), query=BEARING_QUERY
     ),
     Route("GET", "/healthz", "health", "Say that the service answers", health, Health),
     Route("GET", "/openapi.json", "openapi", "Describe all routes", openapi, dict),

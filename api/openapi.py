@@ -26,11 +26,21 @@ INTRODUCTION = (
 
 
 @dataclass(frozen=True)
+class Query:
+    """One parameter in the query of an address, left out or given once."""
+
+    name: str
+    description: str
+    schema: Mapping[str, Any]
+    example: str
+
+
+@dataclass(frozen=True)
 class Route:
     """One operation.
 
     answers: its view; kind: the type of its 200 body; errors: further statuses it may give; takes: the name of the
-    document in its body, one of `BODIES`, or empty.
+    document in its body, one of `BODIES`, or empty; query: the parameters it takes.
     """
 
     method: str
@@ -41,6 +51,7 @@ class Route:
     kind: Any
     errors: tuple[int, ...] = ()
     takes: str = ""
+    query: tuple[Query, ...] = ()
 
 
 def _moved(schema: Any) -> Any:
@@ -159,10 +170,14 @@ def _operation(
         responses[str(status)] = _response(status, refusal.MEDIA_TYPE, problem)
     operation: dict[str, Any] = {"operationId": route.id, "summary": route.summary, "responses": responses}
     names = [part[1:-1] for part in route.path.split("/") if part.startswith("{")]
-    if names:
-        operation["parameters"] = [
-            {"name": n, "in": "path", "required": True, "schema": {"type": "string", "minLength": 1}} for n in names
-        ]
+    parameters: list[dict[str, Any]] = [
+        {"name": n, "in": "path", "required": True, "schema": {"type": "string", "minLength": 1}} for n in names
+    ]
+    for q in route.query:
+        told = {"name": q.name, "in": "query", "description": q.description, "schema": dict(q.schema)}
+        parameters.append({**told, "example": q.example})
+    if parameters:
+        operation["parameters"] = parameters
     if route.takes:
         schema, examples = BODIES[route.takes]
         body = {"schema": _hoist(components, route.takes, schema(ids)), "examples": examples()}

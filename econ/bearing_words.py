@@ -1,0 +1,135 @@
+"""Bearing words: a candidate for what was measured, how it fits, and what to measure again, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from econ.bearing_fit import Deviation, Fit
+from econ.bearing_offers import BearingOffer
+from econ.bearing_sizes import Size
+from econ.calliper import MEASURES, mm
+
+NEAREST = 3  # sizes named where none fits
+TOO_NEAR = 0.15  # sizes that differ by no more in any measure are not told apart by calliper [mm]; judgement
+HOW = {
+    "bore": "in the inner ring, off the shaft, in two directions",
+    "outside": "clean of rust and paint, in two directions",
+    "width": "over the rings, not over a seal or a snap ring",
+}
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A size that it may be [mm], and why.
+
+    closed: the width is that of the version with seals or shields. inches: the size as the trade writes it; empty for a
+    metric one. bore_inches: an inch bore in a metric size, or empty. fit, deviations: None and empty where a
+    designation was asked for. source: where the size stands.
+    """
+
+    designation: str
+    closed: bool
+    series: str
+    bore: float
+    outside: float
+    width: float
+    inches: str
+    bore_inches: str
+    fit: Fit | None
+    deviations: tuple[Deviation, ...]
+    source: str
+    offers: tuple[BearingOffer, ...]
+
+
+def size_words(size: Size | Candidate) -> str:
+    """Return a size in words: ``17 x 40 x 12 mm``, or inches with millimetres behind them."""
+    if size.bore_inches:
+        return f"{size.bore_inches} in x {mm(size.outside)} x {mm(size.width)} mm"
+    metric = f"{mm(size.bore)} x {mm(size.outside)} x {mm(size.width)} mm"
+    return f"{size.inches} ({metric})" if size.inches else metric
+
+
+def title(size: Size | Candidate) -> str:
+    """Return what a size is called; its closed version is named where it is another width."""
+    if size.bore_inches:
+        return f"{size.designation} with a bore of {size.bore_inches} in"
+    return f"{size.designation} with seals or shields" if size.closed else size.designation
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Return names as people list them."""
+    return f"{', '.join(names[:-1])} {last} {names[-1]}" if len(names) > 1 else names[0]
+
+
+def fit_words(c: Candidate) -> str:
+    """Return how a size fits what was measured: what is off first, then what is as measured."""
+    off = [f"{d.measure} {d.says.partition(':')[0]}" for d in c.deviations if d.off is not None and ":" in d.says]
+    same = [d.measure for d in c.deviations if d.says == "as measured"]
+    missing = [d.measure for d in c.deviations if d.off is None]
+    good = "all three as measured" if len(same) == 3 else f"{listed(same)} as measured" if same else ""
+    text = ("if the figures were rounded: " if c.fit == "if_rounded" else "") + ", ".join(
+        [*off, *([good] if good else [])]
+    )
+    return text + (f"; the {missing[0]} was not given" if missing else "")
+
+
+def telling(candidates: Sequence[Candidate]) -> str:
+    """Return the measure in which candidates differ most."""
+    return max(MEASURES, key=lambda n: _spread(candidates, n))
+
+
+def too_near(candidates: Sequence[Candidate]) -> bool:
+    """Return whether a calliper does not tell sizes apart."""
+    return max(_spread(candidates, n) for n in MEASURES) <= TOO_NEAR
+
+
+def _spread(candidates: Sequence[Candidate], name: str) -> float:
+    values: list[float] = [getattr(c, name) for c in candidates]
+    return max(values) - min(values)
+
+
+def again_words(found: Sequence[Candidate], alike: Sequence[Candidate]) -> str:
+    """Return what to measure again, and why; nothing where all is clear."""
+    first = found[0]
+    if first.fit == "nearest":
+        every = "; ".join(f"the {n}, {how}" for n, how in HOW.items())
+        return f"Measure again: {every}. If it stays so, it is a size that is not in this table."
+    if len(found) > 1:
+        name = telling(found)
+        values = listed([mm(x) for x in sorted({getattr(c, name) for c in found})], "or")
+        if len(alike) > 1 and too_near(alike):
+            names = listed([title(c) for c in alike])
+            return f"{names} differ by less than a calliper tells, but fit differently: read the number on the old one."
+        others = listed([title(c) for c in found[1:]], "or")
+        doubt = "more is worn" if first.fit == "if_worn" else "the figures were rounded"
+        why = "They differ" if len(alike) > 1 else f"If {doubt} it may be {others}; they differ"
+        return f"{why} most in the {name}, {values} mm: measure it to 0.1 mm, {HOW[name]}."
+    missing = [d.measure for d in first.deviations if d.off is None]
+    far = [d for d in first.deviations if ":" in d.says]
+    words = []
+    if missing:
+        others = "" if first.inches else "; wider and narrower ones of the same bore and outside are made (ISO 15)"
+        wide = others if missing[0] == "width" else ""
+        size = mm(getattr(first, missing[0]))
+        words.append(f"Measure the {missing[0]} to be sure, {HOW[missing[0]]}: it should be {size} mm{wide}.")
+    if far:
+        words.append("Measure again: " + "; ".join(f"the {d.measure}, {HOW[d.measure]}" for d in far) + ".")
+    return " ".join(words)
+
+
+def headline(found: Sequence[Candidate], alike: Sequence[Candidate], left_out: int, read_as: str) -> str:
+    """Return the answer in a sentence. alike: those found that fit as well as the first; left_out: as many more."""
+    first = found[0]
+    if first.fit == "nearest":
+        return f"No size here fits {read_as}; the nearest is {title(first)}, {size_words(first)}: {fit_words(first)}."
+    if len(alike) == 1:
+        return f"{title(first)}: {size_words(first)}, {fit_words(first)}."
+    if len(alike) > NEAREST:
+        count = len(alike) + left_out
+        return f"One of {count} sizes, the nearest {title(first)}: {size_words(first)}, {fit_words(first)}."
+    if too_near(alike):
+        first_size = size_words(first)
+        return f"{listed([title(c) for c in alike], 'or')}: {first_size}, too near each other for a calliper."
+    sizes = [f"{title(c)} ({size_words(c).replace(' (', ', ').replace(')', '')})" for c in alike]
+    return f"{listed(sizes, 'or')}: measure the {telling(alike)} to tell."

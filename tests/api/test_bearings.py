@@ -1,0 +1,150 @@
+"""`mendworth bearing` and `GET /v1/bearings`: their answers in words and data, and their refusals."""
+
+from __future__ import annotations
+
+import json
+import re
+import shlex
+from datetime import date
+from doctest import ELLIPSIS, OutputChecker
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from jsonschema import Draft202012Validator
+
+from api.answer import schema_of
+from api.bearings import bearing_text
+from api.command import main
+from api.http import create_app
+from econ.bearing_suffixes import MEANINGS, OPEN
+from econ.bearings import Bearing, find_bearing
+from econ.offers import Offer
+
+DOCS = (Path(__file__).parent.parent.parent / "docs/bearings.md").read_text(encoding="utf-8")
+
+
+def run(*args):
+    return CliRunner().invoke(main, ["bearing", *args])
+
+
+@pytest.fixture(scope="module")
+def client():
+    return create_app().test_client()
+
+
+def commands():
+    for block in re.findall(r"^```console\n(.*?)^```$", DOCS, re.MULTILINE | re.DOTALL):
+        for piece in re.split(r"^\$ mendworth bearing ", block, flags=re.MULTILINE)[1:]:
+            command, _, told = piece.partition("\n")
+            yield pytest.param(command, told, id=command)
+
+
+@pytest.mark.parametrize(("command", "told"), list(commands()))
+def test_examples_of_the_document(command, told):
+    done = run(*shlex.split(command))
+    got = done.output + (f"[exit status {done.exit_code}]\n" if done.exit_code else "")
+    assert OutputChecker().check_output(told, got, ELLIPSIS), got
+
+
+def written():
+    rows = re.findall(r"^\| (`.*?) \|", DOCS.partition("## What is understood")[2].partition("\n## ")[0], re.MULTILINE)
+    return [text for row in rows for text in re.findall(r"`([^`]+)`", row) if len(text) > 1]
+
+
+def test_what_the_document_says_is_understood_is():
+    assert len(written()) > 10
+    for text in written():
+        assert run(text).exit_code == 0, run(text).output
+
+
+def test_the_document_says_what_there_is():
+    answer = DOCS.partition("## The answer")[2]
+    named = {n for row in answer.splitlines() for n in re.findall(r"`(\w+)`", row.partition(" | ")[0])}
+    assert named == set(schema_of(Bearing)["properties"])
+    rows = re.findall(r"^\| (.*?) \| (.*?) \| (.*?) \|$", DOCS.partition("## Which suffix")[2], re.MULTILINE)
+    said = {(codes, meaning, source) for codes, meaning, source in rows}
+    every = {(", ".join(f"`{c}`" for c in codes), meaning, source) for codes, _, meaning, source in MEANINGS}
+    assert said >= every | {("none", OPEN.meaning, OPEN.source)}
+
+
+def test_the_command_prints_the_answer_first():
+    for words in (["17x40x12"], ["17", "x", "40", "x", "12"]):
+        done = run(*words)
+        assert done.exit_code == 0
+        assert done.stdout.startswith("6203: 17 x 40 x 12 mm, all three as measured.\n")
+        assert done.stderr == ""
+        assert max(map(len, done.stdout.splitlines())) <= 100
+    assert json.loads(run("17x40x12", "--json").stdout)["candidates"][0]["designation"] == "6203"
+    loose = json.loads(run("17.2x40x12", "--tolerance", "0,2", "--json").stdout)
+    assert (loose["tolerance"], loose["candidates"][0]["fit"]) == (0.2, "as_measured")
+
+
+def test_the_text_tells_how_it_fits():
+    worn = run("16.9x39.8x12.1").stdout
+    assert "6203: outside 0.2 mm under: worn by turning in its housing" in worn
+    assert "if worn" in worn
+    many = run("12.7x28.6").stdout
+    assert "=>" not in many, "nothing stands out"
+    assert "measure the width to tell" in " ".join(many.split())
+    sealed = run("6203-2RS C3").stdout
+    assert "C3   more clearance inside than normal" in sealed
+    assert "the maker's manual" in " ".join(sealed.split())
+
+
+def test_the_text_lists_offers():
+    day = date(2026, 4, 1)
+    offers = (Offer("b", "bearing", "a seller", "own_stock", 1990, day, 10, designation="6203-2RS"),)
+    told = bearing_text(find_bearing("17x40x12", offers=offers))
+    assert "Prices of 6203, for one piece" in told
+    assert "1.99 USD  6203-2RS  a seller  own stock  pack of 10" in told
+
+
+@pytest.mark.parametrize(("args", "lines"), [
+    (["nonsense"], 1), (["0x40x12"], 1), (["0x-4x12", "--tolerance", "7"], 3), (["6203", "--tolerance", "0.1"], 1),
+])  # fmt: skip
+def test_refusals_are_a_sentence_each(args, lines):
+    done = run(*args)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == lines
+
+
+def test_http_answers_as_the_command_does(client):
+    got = client.get("/v1/bearings", query_string={"size": "17x40x12", "tolerance": "0.2"})
+    assert got.status_code == 200
+    assert got.data == run("17x40x12", "--tolerance", "0.2", "--json").stdout_bytes
+    named = client.get("/v1/bearings?designation=6203-2RS")
+    assert named.data == run("6203-2RS", "--json").stdout_bytes
+    document = client.get("/openapi.json").get_json()
+    schema = {"$ref": "#/components/schemas/Bearing", "components": document["components"]}
+    for response in (got, named):
+        Draft202012Validator(schema).validate(response.get_json())
+
+
+@pytest.mark.parametrize(("query", "paths"), [
+    ("", ["size"]), ("size=17x40x12&designation=6203", ["size"]), ("size=&tolerance=x", ["size", "tolerance"]),
+    ("size=17x40x0&tolerance=9", ["size.width", "tolerance"]), ("designation=zz", ["designation"]),
+    ("sise=17x40x12", ["sise"]), ("size=17x40x12&size=8x22x7", ["size"]),
+    ("designation=6203&tolerance=0.1", ["tolerance"]),
+])  # fmt: skip
+def test_http_refuses_with_all_that_is_wrong(client, query, paths):
+    response = client.get(f"/v1/bearings?{query}")
+    assert response.status_code == 422
+    assert response.mimetype == "application/problem+json"
+    assert [p["path"] for p in response.get_json()["problems"]] == paths
+
+
+def test_the_query_is_described(client):
+    operation = client.get("/openapi.json").get_json()["paths"]["/v1/bearings"]["get"]
+    told = {p["name"]: p for p in operation["parameters"]}
+    assert set(told) == {"size", "designation", "tolerance"}
+    for p in told.values():
+        assert p["in"] == "query"
+        assert p["description"]
+        Draft202012Validator.check_schema(p["schema"])
+        asked = {p["name"]: p["example"]} | ({"size": "17x40x12"} if p["name"] == "tolerance" else {})
+        assert client.get("/v1/bearings", query_string=asked).status_code == 200
+    for outside in ("-0.01", "1.01"):
+        assert not Draft202012Validator(told["tolerance"]["schema"]).is_valid(float(outside))
+        assert client.get(f"/v1/bearings?size=17x40x12&tolerance={outside}").status_code == 422
