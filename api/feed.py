@@ -11,7 +11,6 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from http.cookiejar import DefaultCookiePolicy
 from pathlib import Path
 from typing import Literal
 from urllib.parse import SplitResult, urljoin
@@ -148,7 +147,6 @@ def _read(asking: _Asking, sleep: Callable[[float], None]) -> Copy:
     with requests.Session() as session:
         session.trust_env = False  # no proxy, password file or certificates that the environment names
         session.verify = settings.ca_file or True
-        session.cookies.set_policy(DefaultCookiePolicy(allowed_domains=[]))
         session.mount("http://", adapter)
         session.mount("https://", adapter)
         for tried in range(settings.retries):
@@ -193,6 +191,7 @@ def _follow(asking: _Asking, session: requests.Session) -> Copy:
     parts, settings = asking.parts, asking.settings
     limits = (settings.connect_seconds, settings.read_seconds)
     for _ in range(settings.redirects + 1):
+        # Made apart from the session: no cookies go with it, and no password from a file.
         request = requests.Request("GET", parts.geturl(), headers=_headers(parts, asking.kept)).prepare()
         with closing(session.send(request, stream=True, allow_redirects=False, timeout=limits)) as response:
             if response.status_code not in REDIRECTS:

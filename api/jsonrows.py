@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -44,16 +43,16 @@ def _whole(text: str) -> bool:
 
 def _cell(value: Any) -> str | _Refused:
     """Return a value as the text of a cell; numbers are text already, digit for digit."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
+    if isinstance(value, str):
+        if _whole(value):
+            return value
+        return _Refused("half of a surrogate pair", "text is whole characters", "write the character itself")
     if isinstance(value, dict | list):
         kind = "an object" if isinstance(value, dict) else "a list"
         return _Refused(kind, "a cell holds one text or number", "give each of its values a column of its own")
-    if isinstance(value, str) and not _whole(value):
-        return _Refused("half of a surrogate pair", "text is whole characters", "write the character itself")
-    return value  # type: ignore[no-any-return]  # text, or refused already
+    if isinstance(value, _Refused):
+        return value
+    return {None: "", True: "true", False: "false"}[value]
 
 
 def _rows(value: Any) -> tuple[str, list[Any]]:
@@ -68,16 +67,23 @@ def _rows(value: Any) -> tuple[str, list[Any]]:
     return f"body.{key}", rows
 
 
-def _wrong(path: str, row: Any) -> Iterator[Problem]:
+def _row(path: str, row: Any, problems: list[Problem]) -> dict[str, str]:
+    """Return the cells of a row, its faults added to the problems."""
+    cells: dict[str, str] = {}
     if not isinstance(row, dict):
         got = "a list" if isinstance(row, list) else "a single value"
-        yield Problem(path, got, "a row is an object, its keys the column names", "name the columns in each row")
-        return
+        problems.append(Problem(path, got, "a row is an object, its keys the column names", "name the columns"))
+        return cells
     for key, value in row.items():
+        cell = _cell(value)
         if not _whole(key):
-            yield Problem(path, "half of a surrogate pair", "text is whole characters", "write the character itself")
-        elif isinstance(cell := _cell(value), _Refused):
-            yield Problem(f"{path}.{key}", cell.value, cell.rule, cell.remedy)
+            got, rule = "half of a surrogate pair", "text is whole characters"
+            problems.append(Problem(path, got, rule, "write the character itself"))
+        elif isinstance(cell, _Refused):
+            problems.append(Problem(f"{path}.{key}", cell.value, cell.rule, cell.remedy))
+        else:
+            cells[key] = cell
+    return cells
 
 
 def json_rows(body: bytes) -> list[dict[str, str]]:
@@ -95,7 +101,8 @@ def json_rows(body: bytes) -> list[dict[str, str]]:
     if isinstance(value, _Refused):
         raise BadInput([Problem("body", value.value, value.rule, value.remedy)])
     where, rows = _rows(value)
-    problems = [problem for i, row in enumerate(rows) for problem in _wrong(f"{where}.{i}", row)]
+    problems: list[Problem] = []
+    cells = [_row(f"{where}.{i}", row, problems) for i, row in enumerate(rows)]
     if problems:
         raise BadInput(problems)
-    return [{key: str(_cell(cell)) for key, cell in row.items()} for row in rows]
+    return cells

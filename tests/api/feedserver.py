@@ -91,6 +91,9 @@ class Handler(BaseHTTPRequestHandler):
     def short(self) -> None:
         self.say(CSV, Content_Length="1000")
 
+    def says_it_is_huge(self) -> None:
+        self.say(CSV, Content_Length="10000000000")
+
     def two_lengths(self) -> None:
         self.say(CSV, **{"Content-Length": "1000"})
 
