@@ -7,15 +7,17 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import socket
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
+from pathlib import Path
 
 import pytest
 import requests
 
-from api.feed import FeedSettings, fetch
+from api.feed import FeedSettings, Fetched, fetch
 from api.kept import file_of, recall
 from econ.problems import BadInput, Problem
 
@@ -66,6 +68,14 @@ def refused(url, folder, settings=FeedSettings(), **options):  # noqa: B008 - fr
     assert problem.path == url.partition("?")[0]
     assert "secret" not in problem.sentence()
     return problem
+
+
+def test_what_is_asked_and_answered_is_documented():
+    page = (Path(__file__).parents[2] / "docs/feeds.md").read_text(encoding="utf-8")
+    rows = [row.partition(" | ")[0] for row in page.splitlines() if row.startswith("| `")]
+    assert re.findall(r"`(\w+)`", "".join(rows)) == [f.name for f in fields(Fetched)]
+    for setting in fields(FeedSettings):
+        assert f"{setting.name}:" in FeedSettings.__doc__
 
 
 # Against answers made up here
