@@ -69,29 +69,33 @@ def _check_depth(text: str) -> None:
             raise NotJson("more levels", rule, "see docs/case.md for its shape")
 
 
-def read_json(body: bytes) -> Any:
-    """Return the value of a JSON text. Raises NotJson (TooLarge where it is the size)."""
-    if len(body) > MOST_BYTES:
-        raise TooLarge(f"{len(body):,} bytes")
+def as_text(body: bytes) -> str:
+    """Return the text of a body in UTF-8. Raises NotJson."""
     try:
-        text = body.decode("utf-8-sig")
+        return body.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         value = f"byte 0x{body[error.start]:02x} at {error.start}"
         raise NotJson(value, "JSON is UTF-8 text", "save it as UTF-8") from None
-    _check_depth(text)
+
+
+def parse(text: str, **hooks: Any) -> Any:
+    """Return the value of a JSON text, made by the hooks of `json.loads`. Raises NotJson where it is broken."""
     try:
-        value = json.loads(
-            text,
-            object_pairs_hook=_object,
-            parse_constant=_constant,
-            parse_float=_number,
-            parse_int=_integer,
-        )
+        return json.loads(text, **hooks)
     except json.JSONDecodeError as error:
         near = shown(text[error.pos : error.pos + 20]) if error.pos < len(text) else "the end"
         where = f"line {error.lineno}, column {error.colno}"
         rule = f"this is not JSON: {error.msg[:1].lower()}{error.msg[1:]}"
         raise NotJson(f"{near} at {where}", rule, "correct it there") from None
+
+
+def read_json(body: bytes) -> Any:
+    """Return the value of a JSON text. Raises NotJson (TooLarge where it is the size)."""
+    if len(body) > MOST_BYTES:
+        raise TooLarge(f"{len(body):,} bytes")
+    text = as_text(body)
+    _check_depth(text)
+    value = parse(text, object_pairs_hook=_object, parse_constant=_constant, parse_float=_number, parse_int=_integer)
     if "\\u" in text:
         try:
             json.dumps(value, ensure_ascii=False).encode()

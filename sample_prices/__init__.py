@@ -1,1 +1,1 @@
-"""Invented sample data: three cases and a price list."""
+"""Invented sample data: three cases, a price list, finds, comparables and labour hours."""
