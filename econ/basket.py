@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
-from econ.landed import SHELF, Basket, Buying, Item, Market, exactly, make_item, packs_for, spare_packs, ways
-from econ.money import say
+from econ.landed import SHELF, Basket, Buying, Item, Market, exactly, make_item, ways
+from econ.money import DIGITS, say
 from econ.offers import NOT_FOR_SALE, STATUSES, Offer, Seller
 from econ.ordering import least_basket
 from econ.problems import BadInput, Problem, nearest, shown
@@ -62,7 +62,7 @@ def choose(
     """
     b = buying or Buying()
     wanted = [(n, o) for n, o in enumerate(offers) if o.part in needs]
-    problems = list(_problems(needs, wanted, sellers, b))
+    problems = [*_currency(currency), *_problems(needs, wanted, sellers, b)]
     if problems:
         raise BadInput(problems)
     m, missing = _market(needs, [o for _, o in wanted], sellers, b)
@@ -95,7 +95,11 @@ def _problems(
         at = f"sellers.{name}"
         if name != s.name or not name:
             yield Problem(f"{at}.name", shown(s.name), "a seller stands under its own name", "use one name for both")
-        amounts = {"minimum_order": s.minimum_order, "shipping.flat": s.shipping.flat, "shipping.per_kg": s.shipping.per_kg}
+        amounts = {
+            "minimum_order": s.minimum_order,
+            "shipping.flat": s.shipping.flat,
+            "shipping.per_kg": s.shipping.per_kg,
+        }
         if s.shipping.free_from is not None:
             amounts["shipping.free_from"] = s.shipping.free_from
         for what, amount in amounts.items():
@@ -116,12 +120,20 @@ def _problems(
         yield from _whole(f"buying.{what}", getattr(b, what))
     for part, pieces in b.on_shelf.items():
         yield from _whole(f"buying.on_shelf.{part}", pieces, 0, MOST_PIECES)
+        if part in needs and pieces and not any(o.part == part and o.status == SHELF for _, o in offers):
+            remedy = "add a row of own stock to the prices, at replacement value"
+            yield Problem(f"buying.on_shelf.{part}", shown(pieces), "what is in own stock has a value", remedy)
     limits = {"core_kept": 1.0, "split_share": 1.0, "lead_days": MOST_DAYS, "back_order_days": MOST_DAYS}
     for what, most in {**limits, "weight_kg": MOST_KG}.items():
         yield from _number(f"buying.{what}", getattr(b, what), most)
     for status in sorted(b.statuses - (set(STATUSES) - NOT_FOR_SALE)):
         known = [x for x in STATUSES if x not in NOT_FOR_SALE]
         yield Problem("buying.statuses", shown(status), "a status that can be bought", nearest(status, known))
+
+
+def _currency(currency: str) -> Iterator[Problem]:
+    if currency not in DIGITS:
+        yield Problem("currency", shown(currency), "an ISO 4217 code", nearest(currency, DIGITS))
 
 
 def _whole(path: str, value: Any, least: int = 0, most: int = MOST_MONEY) -> Iterator[Problem]:
@@ -150,12 +162,13 @@ def _market(
                 own.setdefault(o.part, []).append(o)
             else:
                 items.append(make_item(o, sellers[o.seller], b))
-    for part, rows in own.items():  # the same pieces at one value: rows of own stock differ in nothing else
+    for rows in own.values():  # the same pieces at one value: rows of own stock differ in nothing else
         items.append(min((make_item(o, None, b) for o in rows), key=_order))
     on_shelf = {part: b.on_shelf.get(part, sum(o.pack for o in rows)) for part, rows in own.items()}
     items.sort(key=_order)
-    open_ways = [way for name in sorted({i.seller for i in items} - {""}) for way in ways(sellers[name])]
-    open_ways = [way for way in open_ways if _reachable(way, items, needs)]
+    priced = {i.seller for i in items if i.price}  # enough of such a part reaches whatever a seller asks for
+    names = sorted({i.seller for i in items} - {""})
+    open_ways = [way for name in names for way in ways(sellers[name]) if name in priced or not way.goods_from]
     reached = {way.seller for way in open_ways} | {""}
     missing, met = [], {}
     for part, pieces in sorted(needs.items()):
@@ -173,12 +186,6 @@ def _order(i: Item) -> tuple[Any, ...]:
     return (o.part, i.seller, i.price, i.pack, i.core, i.wait, i.lead_days, i.by_weight, o.status, o.title, o.seen_on)
 
 
-def _reachable(way: Way, items: Sequence[Item], needs: Mapping[str, int]) -> bool:
-    """Return whether the seller's parts of this basket can be worth what the way asks for."""
-    most = (i.price * (packs_for(i, needs[i.offer.part]) + spare_packs(i, way)) for i in items if i.seller == way.seller)
-    return sum(most) >= way.goods_from
-
-
 def _why_missing(part: str, offers: Sequence[Offer], b: Buying, had: int) -> str:
     found = sorted({o.status for o in offers if o.part == part})
     if had:
@@ -186,7 +193,7 @@ def _why_missing(part: str, offers: Sequence[Offer], b: Buying, had: int) -> str
     if not found:
         return "no seller lists it"
     if any(_will_do(o, b) and o.status != SHELF for o in offers if o.part == part):
-        return "all that is needed of its seller does not reach the seller's minimum order"
+        return "its seller asks for a minimum order that free parts can't reach"
     return "listed only as " + " or ".join(status.replace("_", " ") for status in found)
 
 

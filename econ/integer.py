@@ -78,6 +78,8 @@ def solve(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: 
         Q. Huangfu, J. A. J. Hall, Parallelizing the dual revised simplex method, Mathematical Programming Computation
         10 (2018) 119-142: HiGHS, called by `scipy.optimize.milp`.
     """
+    if not cost:  # HiGHS asks for a variable at least
+        return Solution((), 0, 0) if all(row.holds(()) for row in rows) else None
     search = _searcher(cost, most, rows, nodes)
     best: Solution | None = None
     todo, bounds = [_Box((0,) * len(most), tuple(most))], []

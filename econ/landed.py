@@ -5,7 +5,7 @@ Every amount is counted in whole minor units from the sellers' own terms.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
@@ -17,7 +17,6 @@ LEAD_DAYS = 5.0  # where a seller does not say [calendar days]; judgement: parts
 BACK_ORDER_DAYS = 28.0  # of a back-ordered part where the seller does not say [calendar days]; judgement
 WEIGHT_KG = 0.5  # of a pack where it is not known and the seller charges by weight [kg]; judgement
 SPLIT_SHARE, SPLIT_LEAST = 0.05, 500  # what a further seller must save: share of the cost [1], [minor units]; judgement
-MOST_SPARE = 1000  # packs of an offer bought beyond need, to reach a seller's minimum or free shipping; judgement
 SHELF: Status = "own_stock"
 
 
@@ -158,7 +157,7 @@ def packs_for(item: Item, need: int) -> int:
 
 def spare_packs(item: Item, way: Way) -> int:
     """Return the most packs that may be worth buying only to reach what the way asks for."""
-    return min(-(-way.goods_from // item.price), MOST_SPARE) if item.price else 0
+    return -(-way.goods_from // item.price) if item.price else 0
 
 
 @dataclass(frozen=True)
@@ -191,7 +190,8 @@ def count(m: Market, packs: Sequence[int], gap: int = 0) -> Basket:
         owed[part] -= pieces
         back[i.seller] += i.refund * pieces
         have[part] += n * i.pack
-    orders, shelf = [], ()
+    orders: list[Order] = []
+    shelf: tuple[Line, ...] = ()
     for seller in sorted(back):
         own = [(i, n) for i, n in taken if i.seller == seller]
         lines = tuple(Line(i.offer, n, n * i.pack, n * i.price, n * i.pack * i.core) for i, n in own)
@@ -209,19 +209,18 @@ def count(m: Market, packs: Sequence[int], gap: int = 0) -> Basket:
     landed = goods + own_stock + shipping + core - core_back
     waiting = max((i.wait for i, _ in taken), default=0)
     return Basket(
-        tuple(orders),
-        shelf,
-        goods,
-        own_stock,
-        shipping,
-        core,
-        core_back,
-        landed,
-        max((o.lead_days for o in orders), default=0.0),
-        waiting,
-        landed + waiting,
-        goods + shipping + core,
-        tuple((part, have[part] - need) for part, need in sorted(m.needs.items()) if have[part] > need),
-        gap,
+        orders=tuple(orders),
+        shelf=shelf,
+        goods=goods,
+        own_stock=own_stock,
+        shipping=shipping,
+        core=core,
+        core_back=core_back,
+        landed=landed,
+        lead_days=max((o.lead_days for o in orders), default=0.0),
+        waiting=waiting,
+        total=landed + waiting,
+        cash_now=goods + shipping + core,
+        spare=tuple((part, have[part] - need) for part, need in sorted(m.needs.items()) if have[part] > need),
+        gap=gap,
     )
-

@@ -10,9 +10,7 @@ from econ.money import say
 Money = Callable[[int], str]
 
 
-def why(
-    best: Basket, single: Basket | None, least: Basket, hurdle: int, currency: str
-) -> tuple[str, ...]:
+def why(best: Basket, single: Basket | None, least: Basket, hurdle: int, currency: str) -> tuple[str, ...]:
     """Return why this basket, in plain words."""
 
     def money(amount: int) -> str:
@@ -27,7 +25,9 @@ def why(
         if least is not best:
             others = _listed([o.seller for o in least.orders])
             saved = money(best.total - least.total)
-            said.append(f"{others} together would save {saved}; each further seller must save more than {money(hurdle)}.")
+            said.append(
+                f"{others} together would save {saved}; each further seller must save more than {money(hurdle)}."
+            )
     else:
         said.append(f"From {_listed(names)}: {money(best.total)} in all.")
         if single is None:
@@ -65,7 +65,7 @@ def _against(best: Basket, single: Basket, money: Money) -> Iterator[str]:
 
 
 def _order_words(basket: Basket, o: Order, money: Money) -> str:
-    sent = "free shipping" if o.free else f"shipping {money(o.shipping)}"
+    sent = "free shipping" if o.free else f"shipping {money(o.shipping)}" if o.shipping else "no shipping"
     text = f"{o.seller}: {_lines(o.lines)}; goods {money(o.goods)}, {sent}, {_days(o.lead_days)}."
     spare = dict(basket.spare)
     if any(spare.get(x.offer.part, 0) >= x.offer.pack for x in o.lines):
