@@ -182,8 +182,7 @@ def _market(
 
 
 def _order(i: Item) -> tuple[Any, ...]:
-    o = i.offer
-    return (o.part, i.seller, i.price, i.pack, i.core, i.wait, i.lead_days, i.by_weight, o.status, o.title, o.seen_on)
+    return (i.offer.part, i.seller, i.price, i.pack, i.core, i.lead_days, i.by_weight, repr(i.offer))
 
 
 def _why_missing(part: str, offers: Sequence[Offer], b: Buying, had: int) -> str:

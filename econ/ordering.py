@@ -51,7 +51,7 @@ class Program:
 def least_basket(m: Market, hurdle: int = 0, most_sellers: int | None = None) -> Basket | None:
     """Return the basket of least total cost; None where so few sellers can't deliver it.
 
-    hurdle: what each seller must save beside its cost [minor units]. Of equal baskets the one of the fewest sellers is
+    hurdle: what each seller after the first must save beside its cost [minor units]. Of equal baskets the one of the fewest sellers is
     taken, then of the fewest packs, then of the sellers first by name.
 
     A way to order is open or not (binary); packs that cover the need and packs beyond it, which only lift the goods to
@@ -97,6 +97,8 @@ def least_basket(m: Market, hurdle: int = 0, most_sellers: int | None = None) ->
         p.rule((1, [y for y, way in zip(opened, m.ways, strict=True) if way.seller == name]), most=1)
     if most_sellers is not None:
         p.rule((1, opened), most=most_sellers)
+    if hurdle:  # not asked of the first
+        p.rule((1, opened), (-1, [p.add(-hurdle)]), least=0)
 
     for part, need in m.needs.items():
         here = [k for k, i in enumerate(m.items) if i.offer.part == part]
