@@ -15,7 +15,7 @@ EXACT = 1 << 53  # whole numbers below it are floats without rounding
 NODES = 200_000  # branches HiGHS may look at before it stops without proof; judgement
 SEARCHES = 200  # parts of the numbers searched before the search stops without proof; judgement
 SLACK = 1e-12  # of a bound, for its own rounding [1]; judgement
-SMALL = 100_000  # a tenth of what HiGHS's tolerance of 1e-6 makes one; see below
+SMALL = 100_000  # numbers of a rule of which HiGHS's tolerance of 1e-6 is at most a tenth
 OPTIMAL, STOPPED, INFEASIBLE = 0, 1, 2  # status of scipy.optimize.milp, by its documentation
 
 
@@ -124,7 +124,8 @@ def _searcher(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nod
     rules = LinearConstraint(matrix, least, upper) if rows else ()
     objective, whole = np.array(cost, float), np.ones(len(cost))
     # Presolve rounds bounds within the tolerance: with factors from a million on it was seen to lose solutions.
-    options = {"mip_rel_gap": 0.0, "node_limit": nodes, "presolve": max(map(abs, (*factors, *limits)), default=0) < SMALL}
+    presolve = max((abs(x) for x in (*factors, *limits)), default=0) < SMALL
+    options = {"mip_rel_gap": 0.0, "node_limit": nodes, "presolve": presolve}
 
     def search(box: _Box) -> tuple[tuple[int, ...] | None, int | None, bool]:
         found = milp(
@@ -136,8 +137,7 @@ def _searcher(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nod
         )
         if found.status == INFEASIBLE:
             return None, None, False
-        if found.status not in (SMALL = 100_000  # a tenth of what HiGHS's tolerance of 1e-6 makes one; see below
-OPTIMAL, STOPPED):
+        if found.status not in (OPTIMAL, STOPPED):
             raise ArithmeticError(found.message)
         values = None if found.x is None else tuple(int(x) for x in np.rint(found.x))
         bound = found.mip_dual_bound

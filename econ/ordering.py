@@ -51,8 +51,8 @@ class Program:
 def least_basket(m: Market, hurdle: int = 0, most_sellers: int | None = None) -> Basket | None:
     """Return the basket of least total cost; None where so few sellers can't deliver it.
 
-    hurdle: what each seller after the first must save beside its cost [minor units]. Of equal baskets the one of the fewest sellers is
-    taken, then of the fewest packs, then of the sellers first by name.
+    hurdle: what each seller after the first must save beside its cost [minor units]. Of equal baskets the one of the
+    fewest sellers is taken, then of the fewest packs, then of the sellers first by name.
 
     A way to order is open or not (binary); packs that cover the need and packs beyond it, which only lift the goods to
     what the way asks for, are whole numbers; old parts that go back are whole numbers; a day is waited for or not.
