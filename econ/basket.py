@@ -15,10 +15,10 @@ from econ.problems import BadInput, Problem, nearest, shown
 from econ.split import why
 from econ.terms import Assumption
 
-MOST_MONEY = 10**12  # minor units; anything above is a slip
-MOST_PIECES = 10_000
-MOST_DAYS = 3650.0
-MOST_KG = 10_000.0
+# Anything above is a slip; sums of these stay exact in the program.
+MOST_MONEY = 10**11  # [minor units]
+MOST_PIECES = 1000
+MOST_DAYS, MOST_KG = 3650.0, 1000.0
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,8 @@ def _against(best: Basket, single: Basket, money: Money) -> Iterator[str]:
     """Yield what the split saves against the cheapest single seller, and by what."""
     saved = single.total - best.total
     share = f" ({round(100 * saved / single.total)} %)" if single.total else ""
-    yield f"That is {money(saved)}{share} less than all from {single.orders[0].seller}, {money(single.total)}."
+    where = single.orders[0].seller if single.orders else "own stock"
+    yield f"That is {money(saved)}{share} less than all from {where}, {money(single.total)}."
     more = best.shipping - single.shipping
     if more:
         yield f"Shipping costs {money(abs(more))} {'more' if more > 0 else 'less'} than from there."
