@@ -7,6 +7,7 @@ quantities in thousandths, money in minor units.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -40,6 +41,8 @@ class Bench:
     op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
     unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
     consumable: (parts,) at hand or had nearby: not waited for, not shipped.
+    own_weeks: (parts,) from order to doorstep, where the price book says so, else NaN [weeks]. return_loss: (parts,)
+    share of the price lost when it goes back [1].
     op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
     op_hours, op_trouble_hours, op_trouble_parts, unit_cost and unit_price have a row for each world where they differ.
     free_labour, free_parts: (jobs,) covered by a warranty or a recall. recalled: (jobs,) paid for by a recall, not by
@@ -60,6 +63,8 @@ class Bench:
     unit_cost: IntArray
     unit_price: IntArray
     consumable: Bools
+    own_weeks: Floats
+    return_loss: Floats
     op_tools: Bools
     tool_price: IntArray
     free_labour: Bools
@@ -93,6 +98,22 @@ class Charges:
 
 
 @dataclass(frozen=True)
+class Wait:
+    """What n sets of parts wait for, (n,) each.
+
+    usual: whether for a part that takes the usual time; own: for those whose time is known, the longest [weeks].
+    """
+
+    usual: Bools
+    own: Floats
+
+    def weeks(self, usual: Any) -> Floats:
+        """Return how long each waits, (n,), or (W, n) where the usual time is a column [weeks]."""
+        longest: Floats = np.maximum(np.where(self.usual, usual, 0.0), self.own)
+        return longest
+
+
+@dataclass(frozen=True)
 class Tickets:
     """Tickets of n scopes: what is paid by kind, and the own time: (n,) or (W, n) [minor units], hours [mh]."""
 
@@ -108,7 +129,7 @@ class Tickets:
     own_time: IntArray
     parts_cost: IntArray
     shipping: IntArray
-    any_part: Bools
+    wait: Wait
 
     @property
     def cost(self) -> IntArray:
@@ -151,6 +172,12 @@ def _side_by_side(figures: Sequence[Any]) -> Any:
 def _unit_costs(terms: Terms, parts: Sequence[str]) -> IntArray:
     costs: IntArray = _side_by_side([terms.money(f"price.{name}") for name in parts]).astype(np.int64)
     return costs
+
+
+def _known(terms: Terms, part: str, figure: str) -> float:
+    """Return a figure the price book knows of a part, NaN where it does not."""
+    found = getattr(terms.priced.get(part), figure, None)
+    return math.nan if found is None else float(found)
 
 
 def _troubles(case: Case, c: MachineClass, parts: Sequence[str]) -> tuple[Floats, Floats]:
@@ -209,11 +236,12 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
     for j, job in enumerate(c.jobs.values()):
         needed_tools = [t for o in job.operations for t in c.operations[o].tools if t in case.tools.cannot_get]
         needed = [q.part for q in (*job.parts, *(q for o in job.operations for q in c.operations[o].parts))]
-        gone = [p for p in needed if p in case.unobtainable]
+        gone = [p for p in needed if p in case.unobtainable or (p in terms.priced and terms.priced[p].barred)]
         if needed_tools:
             barred[j] = f"the {c.tools[needed_tools[0]].title} can't be had"
         elif gone:
-            barred[j] = f"the {c.parts[gone[0]].title} can't be had"
+            why = f" ({terms.priced[gone[0]].note})" if gone[0] in terms.priced else ""
+            barred[j] = f"the {c.parts[gone[0]].title} can't be had{why}"
     known = [p for p in case.prior_jobs if p.warranty_months is not None and p.months_ago <= p.warranty_months]
     covered = {p.job: p.covers for p in known}
     both = ("parts", "labour")
@@ -232,6 +260,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         unit_cost,
         unit_price,
         np.array([x.consumable for x in c.parts.values()], dtype=bool),
+        np.array([_known(terms, p, "lead_days") / 7 for p in parts]),
+        np.nan_to_num(np.array([_known(terms, p, "return_loss") for p in parts]), nan=terms["return_loss"]),
         np.array([[t in o.tools and missing[i] for i, t in enumerate(tools)] for o in c.operations.values()]).reshape(
             len(ops), len(tools)
         ),
@@ -253,8 +283,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
 class Work:
     """The work in n scopes: operations done and charged (n, operations); parts charged and fitted (n, parts).
 
-    borne: parts that whoever does the work pays for, charged or not. any_part: whether parts have to be waited for;
-    ships: whether shipping is charged for them; consumables count for neither.
+    borne: parts that whoever does the work pays for, charged or not. wait: for the parts that have to come; ships:
+    whether shipping is charged for them; consumables count for neither.
     """
 
     done: Bools
@@ -262,7 +292,7 @@ class Work:
     quantity: IntArray
     fitted: IntArray
     borne: IntArray
-    any_part: Bools
+    wait: Wait
     ships: Bools
 
 
@@ -304,7 +334,15 @@ def work(bench: Bench, member: Bools) -> Work:
     charged = parts(bench.free_parts) if bench.free_parts.any() else fitted
     borne = parts(bench.recalled) if bench.recalled.any() else fitted
     done = used(member) | always
-    return Work(done, paid(bench.free_labour), charged, fitted, borne, ordered(fitted), ordered(charged))
+    return Work(done, paid(bench.free_labour), charged, fitted, borne, wait_for(bench, fitted), ordered(charged))
+
+
+def wait_for(bench: Bench, quantity: IntArray) -> Wait:
+    """Return what sets of parts wait for. quantity: (n, parts); consumables are at hand."""
+    known = ~np.isnan(bench.own_weeks) & ~bench.consumable
+    usual: Bools = np.any(quantity[:, ~known & ~bench.consumable] > 0, axis=1)
+    own = np.where(quantity[:, known] > 0, bench.own_weeks[known], 0.0)
+    return Wait(usual, own.max(axis=1, initial=0.0))
 
 
 def labour_charge(charges: Charges, hours: IntArray) -> IntArray:
@@ -352,9 +390,7 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     before_card = labour + parts + supplies + tools + fees + (0 if charges.tax_inclusive else tax)
     card = share(before_card, charges.card_rate)
     paid = before_card + card
-    return Tickets(
-        hours, labour, parts, supplies, tools, fees, tax, card, paid, own_time, parts_cost, shipping, w.any_part
-    )
+    return Tickets(hours, labour, parts, supplies, tools, fees, tax, card, paid, own_time, parts_cost, shipping, w.wait)
 
 
 def _priced(quantity: IntArray, unit: IntArray) -> IntArray:

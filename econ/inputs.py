@@ -20,7 +20,7 @@ from econ.market import AGE_SHARE, Market
 from econ.money import DIGITS
 from econ.rulebook import SOMETHING_ELSE, MachineClass
 from econ.setting import Setting
-from econ.terms import Default, life_figures
+from econ.terms import Default, life_figures, price_range, price_source
 from econ.worlds import LIKELY, LONGER, Ask
 
 Floats = NDArray[np.float64]
@@ -202,10 +202,12 @@ def make_inputs(
     m = _Maker(case, s, defaults)
     figures = s.terms.figures
     for p in parts[:PARTS]:
-        low, _, high = c.parts[p].price
+        low, _, high = price_range(s.terms, c, p, False)
         source = f"rulebook: {c.parts[p].source}"
+        if p in s.terms.priced:
+            source = price_source(s.terms.priced[p])
         value = float(figures[f"price.{p}"])
-        spread = (s.terms.from_rulebook(low), s.terms.from_rulebook(high))
+        spread = (low, high)
         m.add(f"prices.{p}", "money", f"price.{p}", value, spread, source, p in case.prices, 1.0)
     told = "hours_factor" in case.terms.model_fields_set
     hours = float(figures["hours_factor"])

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Charges, members, work
+from econ.costing import THOUSAND, Charges, members, wait_for, work
 from econ.money import RATE_UNIT, IntArray
 from econ.plan import Node, Plan, make_plans
 from econ.repairs import AfterRepair, entropy, ways_to_cure
@@ -64,18 +64,21 @@ class Weighed:
 class _Repair:
     """A repair with what may follow, in m states and w ways in which its jobs may cure or not.
 
-    needs: (parts,) that have to be ordered. ships: it pays shipping. chance: (w,). added, given_up: (w, m) worth if
-    the cheapest jobs are added to what fails, and if it is given up. place: (w, m) the set of failing faults, one of n.
-    then, then_ships: (n, parts) and (n,) what its follow-up needs, and whether it pays shipping. mass: (n,) chance.
+    needs: (parts,) that have to be ordered; weeks: they take. ships: it pays shipping. chance: (w,). added, given_up:
+    (w, m) worth if the cheapest jobs are added to what fails, and if it is given up. place: (w, m) the set of failing
+    faults, one of n. then, then_weeks, then_ships: (n, parts), (n,) and (n,) what its follow-up needs, how long that
+    takes, and whether it pays shipping. mass: (n,) chance.
     """
 
     needs: IntArray
+    weeks: float
     ships: bool
     chance: Floats
     added: Floats
     given_up: Floats
     place: NDArray[np.int64]
     then: IntArray
+    then_weeks: Floats
     then_ships: Bools
     mass: Floats
 
@@ -119,16 +122,20 @@ class Orders:
     ) -> None:
         self._s, self._after, self._states, self._weights = s, after, states, weights
         charges = s.bench.charges
-        self._price = s.bench.unit_price * with_tax_and_fee(charges, "parts") * s.terms["return_loss"] / THOUSAND
+        self._price = s.bench.unit_price * with_tax_and_fee(charges, "parts") * s.bench.return_loss / THOUSAND
         self._shipping = charges.shipping * with_tax_and_fee(charges, "fees")
-        self._lead = s.terms["parts_lead_days"] / 7
-        self._early = min(s.terms["queue_weeks"], self._lead)
+        self._queue = s.terms["queue_weeks"]
         parts = s.bench.parts
         self._waited = ~s.bench.consumable
         unnamed = {q.part for job in c.jobs.values() if set(job.cleared) == {SOMETHING_ELSE} for q in job.parts}
         self._unnamed = np.array([p in unnamed for p in parts])
-        gains = self._shipping > 0 or (self._lead > 0 and s.payoffs.week > 0)
+        slow = self._weeks(self._waited[None] * THOUSAND) > 0
+        gains = self._shipping > 0 or (bool(slow[0]) and s.payoffs.week > 0)
         self._repairs = [self._repair(scope) for scope in scopes] if gains else []
+
+    def _weeks(self, parts: IntArray) -> Floats:
+        """Return how long sets of parts (k, parts) take to come, (k,) [weeks]."""
+        return wait_for(self._s.bench, parts).weeks(self._s.terms["parts_lead_days"] / 7)
 
     def _repair(self, scope: Scope) -> _Repair:
         s, bench = self._s, self._s.bench
@@ -144,18 +151,20 @@ class Orders:
         mass = np.bincount(place.ravel(), (chance[:, None] * self._weights).ravel(), sets.size).astype(float)
         return _Repair(
             w.fitted[0] * self._waited,
+            float(self._weeks(w.fitted)[0]),
             bool(w.ships[0]),
             chance,
             rows[:, 8].reshape(left.shape),
             rows[:, 4].reshape(left.shape),
             place,
             then.fitted * self._waited,
+            self._weeks(then.fitted),
             then.ships,
             mass,
         )
 
-    def _changes(self, r: _Repair, parts: IntArray, head_start: Floats) -> Changes:
-        """Return what orders (k, parts) change in a repair. head_start: (k,) weeks they have before the bench is free.
+    def _changes(self, r: _Repair, parts: IntArray, start: Floats) -> Changes:
+        """Return what orders (k, parts) change in a repair. start: (k,) weeks they have before the bench is free.
 
         Its own parts first, then those of the follow-up out of what is left, whose jobs stay the ones that are
         cheapest without an order.
@@ -163,11 +172,12 @@ class Orders:
         week = self._s.payoffs.week
         rest = parts - np.minimum(parts, r.needs)
         whole = (r.needs <= parts).all(axis=1) & r.needs.any()
-        early = np.where(whole, head_start, 0.0)
+        early = np.where(whole, np.minimum(start, r.weeks), 0.0)
         own = early * week + (whole * r.ships - 1.0) * self._shipping
         again: Bools = np.logical_and((r.then <= rest[:, None]).all(axis=2), r.then.any(axis=1))
         # A repair that waits for no parts is soon done: then its follow-up's parts may still be on their way.
-        weeks: Floats = np.where(again, np.where(r.needs.any(), self._lead, head_start)[:, None], 0.0)
+        done = np.where(whole, np.maximum(start, r.weeks), start + r.weeks)[:, None]
+        weeks: Floats = np.where(again, np.minimum(r.then_weeks, done), 0.0)
         lost = (rest[:, None] - np.minimum(rest[:, None], r.then)) @ self._price
         saved = weeks * week + again * r.then_ships * self._shipping - lost
         back = rest @ self._price
@@ -190,13 +200,13 @@ class Orders:
 
         A follow-up's parts are left out where they lose more than they save even if that repair is always done.
         """
-        waits = self._early * self._s.payoffs.week > 0
+        waits = self._queue * self._s.payoffs.week > 0
         found: list[Order] = []
         able = [j for j, r in enumerate(self._repairs) if not (r.needs * self._unnamed).any()]
         own = [j for j in able if self._repairs[j].needs.any()]
         for j in [*own[:REPAIRS], *[j for j in able if j not in own][:1]]:
             r = self._repairs[j]
-            if waits and r.needs.any():
+            if waits and r.weeks > 0:
                 found.append(Order(NOW, r.needs, 0 * r.needs, None))
             news = ((r.then > 0) & (r.needs == 0)).any(axis=1) & ~(r.then * self._unnamed).any(axis=1)
             more = [r.then[i] for i in np.argsort(-r.mass, kind="stable") if news[i]][:FOLLOW_UPS]
@@ -204,7 +214,7 @@ class Orders:
                 more.append(np.maximum(*more))
             for today in (True, False) if waits else (False,):
                 kits = np.array([r.needs, *(r.needs + x for x in more)])
-                start = np.full(len(kits), self._early * today)
+                start = np.full(len(kits), self._queue * today)
                 worth = self._changes(r, kits, start).worth @ self._weights
                 least = worth[0] if r.needs.any() else 0.0
                 for parts in kits[1:][worth[1:] > least]:
@@ -220,7 +230,7 @@ class Orders:
         today = np.array([x.repair is None for x in orders])
         back = parts @ self._price
         gone = np.array([-self._shipping - back, 0 * back, back])
-        every = [self._changes(r, parts, today * self._early) for r in self._repairs]
+        every = [self._changes(r, parts, today * self._queue) for r in self._repairs]
         worth, weeks, lost = gone[:, :, None] * np.ones(self._weights.size)
         rest = Changes(worth, weeks, lost, gone)
         bears = [[x.repair in (None, i) for x in orders] for i in range(len(every))]
@@ -257,7 +267,8 @@ class Orders:
             if able:
                 k = max(able, key=lambda k: plans[k].value)
                 weeks, lost = _expected(plans[k].tree, w, choices, looks, trace_cost, changes, k)
-                x, early = orders[k], self._early if orders[k].repair is None else 0.0
+                x = orders[k]
+                early = min(self._queue, float(self._weeks((x.parts - x.spare)[None])[0])) * (x.repair is None)
                 found.append(Weighed(kind, x.parts, x.spare, plans[k], weeks, early, lost))
         return found
 

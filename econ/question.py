@@ -135,6 +135,8 @@ def job_ticket(case: Case, c: MachineClass, terms: Terms, hours: float) -> tuple
         free_parts=none[0],
         recalled=none[0],
         consumable=none[0],
+        own_weeks=np.full(1, np.nan),
+        return_loss=np.zeros(1),
         barred={},
     )
     return cost_by_part_price(case, bench, (0,), 0)

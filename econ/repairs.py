@@ -13,7 +13,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, gross_profit, members, tickets, tracing_hours, work
+from econ.costing import THOUSAND, Wait, gross_profit, members, tickets, tracing_hours, work
 from econ.scopes import FollowUps, Scope, completed, likely_scopes, neighbours
 from econ.setting import Course, Setting
 from econ.states import Masks, mask_of, numbers_in, packed
@@ -42,8 +42,7 @@ class AfterRepair:
         self._s = setting
         self._known: dict[tuple[float, int], tuple[NDArray[np.int32], Floats]] = {}
         p = setting.payoffs
-        wait = setting.terms["parts_lead_days"] / 7 * p.week
-        self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play, wait)
+        self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play, p.week)
         self.place = packed(setting.table.failing, setting.in_play)
         instead = [
             r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
@@ -124,9 +123,9 @@ class AfterRepair:
         return np.array([np.broadcast_to(x, np.atleast_2d(adds).shape) for x in rows])
 
 
-def repair_weeks(s: Setting, any_part: NDArray[np.bool_]) -> Floats:
+def repair_weeks(s: Setting, wait: Wait) -> Floats:
     """Return the weeks a repair takes: waiting for parts, and for the bench where a shop does it."""
-    weeks: Floats = np.where(any_part, s.terms["parts_lead_days"] / 7, 0.0) + s.terms["queue_weeks"]
+    weeks: Floats = wait.weeks(s.terms["parts_lead_days"] / 7) + s.terms["queue_weeks"]
     return weeks
 
 
@@ -215,14 +214,18 @@ def mean_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weig
 
 def done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
     """Return the cost of waiting where a shop does its jobs over again, by state [money]; a shop's customer waits."""
-    cost: Floats = times_done_over(s, scope, states) * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    wait, times = times_done_over(s, scope, states)
+    cost: Floats = wait.weeks(s.terms["parts_lead_days"] / 7) @ times * s.payoffs.week
     return cost
 
 
-def times_done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
-    """Return how often a shop waits for parts to do jobs of a scope over again, by state; (states,)."""
-    again = [j for j in scope if s.terms.by_shop and s.jobs.waits[j]]
-    return sum((s.jobs.uncured[j] * ((states & s.jobs.clears[j]) != 0) for j in again), np.zeros(states.size))
+def times_done_over(s: Setting, scope: Scope, states: Masks) -> tuple[Wait, Floats]:
+    """Return what a shop waits for to do each job of a scope over again, and how often, by state; (jobs, m)."""
+    again = [j for j in scope if s.terms.by_shop]
+    clears = np.array([s.jobs.clears[j] for j in again], dtype=np.int64)
+    uncured = np.array([s.jobs.uncured[j] for j in again])
+    times = uncured[:, None] * ((states & clears[:, None]) != 0)
+    return Wait(s.jobs.waits.usual[again], s.jobs.waits.own[again]), times
 
 
 def failing_sets(
@@ -308,7 +311,7 @@ def search(s: Setting, after: AfterRepair) -> dict[Scope, float]:
         if new:
             gross = np.array([mean_worth(s, after, x, states, weights) for x in new])
             member = members(s.bench, new)
-            paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
+            paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).wait) * s.payoffs.week
             value.update(zip(new, (gross - paid).tolist(), strict=True))
 
     def ranked() -> list[Scope]:
@@ -345,7 +348,7 @@ def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> list[Cou
         return []
     member = members(s.bench, scopes)
     t, w = tickets(s.bench, member), work(s.bench, member)
-    weeks = repair_weeks(s, w.any_part)
+    weeks = repair_weeks(s, w.wait)
     rows = np.array([repair_worth(s, after, x, s.posterior.states, s.posterior.weights) for x in scopes])
     by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
     means = rows @ s.posterior.weights

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Bench, gross_profit, tickets, work
+from econ.costing import THOUSAND, Bench, Wait, gross_profit, tickets, work
 from econ.evidence import Posterior
 from econ.knowledge import Job, pert_mean
 from econ.rulebook import MachineClass
@@ -31,7 +31,7 @@ class Jobs:
     """The jobs of a bench as masks over the faults in play and the wanted wear faults after them.
 
     clears: job number -> mask. for_fault: fault number -> jobs meant for it that can be done, in rulebook order. waits:
-    whether a job's parts have to be waited for. usual: by fault number the job that takes the least in parts, and the
+    what each waits for. usual: by fault number the job that takes the least in parts, and the
     one that takes the least hours, by the rulebook; none where there is no job. surely: by fault number what each of
     its jobs clears, as a mask, and renews [1], those that can't be done too: what can be had has no bearing on it.
     """
@@ -39,7 +39,7 @@ class Jobs:
     clears: tuple[int, ...]
     for_fault: tuple[tuple[int, ...], ...]
     uncured: tuple[float, ...]
-    waits: tuple[bool, ...]
+    waits: Wait
     renewal: tuple[float, ...]
     usual: tuple[Mapping[int, int], Mapping[int, int]]
     surely: tuple[tuple[int, float], ...]
@@ -72,7 +72,7 @@ def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
         for o in meant
     ]
     uncured = tuple(job.uncured for job in jobs)
-    waits = tuple(work(bench, np.eye(len(jobs), dtype=bool)).any_part.tolist())
+    waits = work(bench, np.eye(len(jobs), dtype=bool)).wait
     return Jobs(clears, tuple(map(tuple, able)), uncured, waits, renewal, (by_parts, by_hours), tuple(surely))
 
 
@@ -199,17 +199,17 @@ def _alike(ways: Bools) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     return first, same
 
 
-def follow_up(bench: Bench, jobs: Jobs, failing: Masks, wait: Any) -> FollowUp:
+def follow_up(bench: Bench, jobs: Jobs, failing: Masks, week: Any) -> FollowUp:
     """Return the cheapest jobs that clear each set of failing faults (k,), with the retest.
 
-    wait: what it costs to wait for parts [money]. The repair has been put back together, so shared strip-down is paid
-    again.
+    week: what a week of waiting for parts costs [money]. The repair has been put back together, so shared strip-down is
+    paid again.
     """
     serves, ways = _ways(jobs, failing)
     able, starts = np.unique(serves, return_index=True)
     first, same = _alike(ways)
     t = tickets(bench, ways[first], first=False)
-    each = np.atleast_2d(t.cost + np.where(t.any_part, wait, 0.0))[:, same]
+    each = np.atleast_2d(t.cost + t.wait.weeks(bench.terms["parts_lead_days"] / 7) * week)[:, same]
     shape = each.shape[0], failing.size
     cost, chosen = np.full(shape, np.inf), np.zeros(shape, dtype=np.int64)
     if able.size:
@@ -236,8 +236,8 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks, wait: Any) -> FollowUp:
 class FollowUps:
     """The cheapest jobs to add, worked out once for each set of failing faults out of `size` sets."""
 
-    def __init__(self, bench: Bench, jobs: Jobs, size: int, wait: Any) -> None:
-        self._bench, self._jobs, self._wait = bench, jobs, wait
+    def __init__(self, bench: Bench, jobs: Jobs, size: int, week: Any) -> None:
+        self._bench, self._jobs, self._week = bench, jobs, week
         self._place = np.full(size, -1, dtype=np.int64)
         self._known: list[FollowUp] = []
         self._count = 0
@@ -247,7 +247,7 @@ class FollowUps:
         new = failing[self._place[failing] < 0]
         if new.size:
             new = np.unique(new)
-            self._known.append(follow_up(self._bench, self._jobs, new, self._wait))
+            self._known.append(follow_up(self._bench, self._jobs, new, self._week))
             self._place[new] = self._count + np.arange(new.size)
             self._count += new.size
             if len(self._known) > 1:

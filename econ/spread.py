@@ -48,6 +48,7 @@ from econ.repairs import AfterRepair, ways_to_cure
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
 from econ.states import Masks, effects
+from econ.terms import price_range
 from econ.worth import STEPS_PER_YEAR, Flows, worth_if_kept
 
 Floats = NDArray[np.float64]
@@ -189,7 +190,7 @@ class Spread:
         self._market = read_market(case, c, s.terms)
         bench = s.bench
         self._op = quantiles([c.operations[o].hours for o in bench.ops])
-        self._part = quantiles([(1.0, 1.0, 1.0) if p in case.prices else c.parts[p].price for p in bench.parts])
+        self._part = quantiles([price_range(s.terms, c, p, p in case.prices) for p in bench.parts])
         hours = bench.op_hours.astype(float)
         self._late = at((hours @ self._op / max(hours.sum(), 1.0))[None], d.hours)[0] - 1.0
         every = self._part if bench.parts else quantiles([(1.0, 1.0, 1.0)])  # a class may need no parts at all

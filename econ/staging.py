@@ -132,7 +132,7 @@ def _repair_choice(
     rows, fails = ways_of(s, after, course.jobs, states)
     member = members(s.bench, [course.jobs])
     paid = float(tickets(s.bench, member).cost[0])
-    paid += float(repair_weeks(s, work(s.bench, member).any_part)[0]) * s.payoffs.week
+    paid += float(repair_weeks(s, work(s.bench, member).wait)[0]) * s.payoffs.week
     rows[:, [0, 4]] -= done_over(s, course.jobs, states)[:, None]
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
     credit = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops) if i in used}

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
 import numpy as np
 
 from econ.case import Case
-from econ.knowledge import LifeFigures, pert_mean
+from econ.knowledge import LifeFigures, Three, pert_mean
 from econ.money import DIGITS, millionths, say, to_minor
+from econ.pricebook import Priced, Supply, price_parts
 from econ.problems import BadInput, Problem
 from econ.rulebook import CURRENCY, MachineClass
 
@@ -60,7 +61,8 @@ class Terms:
     A figure is a number, or a column (W, 1) where W worlds are weighed at once that differ in it; whatever follows from
     a column has a row for each world. month: 0..11 of the season tables (shifted by half a year in the south).
     figures: the terms of the case by their names, and besides: age_years, hours, life_hours, new_price, running, as_is,
-    part_out, scrap, used_price, used_age_years (those that are stated), and ``price.x`` of every part x.
+    part_out, scrap, used_price, used_age_years (those that are stated), and ``price.x`` of every part x. priced: by
+    part what the price book says, where the case states no price of its own.
     """
 
     currency: str
@@ -70,6 +72,7 @@ class Terms:
     month: int
     figures: Mapping[str, Any]
     assumptions: tuple[Assumption, ...]
+    priced: Mapping[str, Priced] = field(default_factory=dict)
 
     def money(self, name: str) -> Any:
         """Return a money figure [minor units, whole]."""
@@ -110,10 +113,12 @@ def scale_to(case: Case, machine_class: MachineClass) -> float:
     return float(case.machine.new_price) / pert_mean(machine_class.about.new_price)
 
 
-def _of_the_machine(case: Case, machine_class: MachineClass, scale: float) -> dict[str, float]:
+def _of_the_machine(
+    case: Case, machine_class: MachineClass, scale: float, priced: Mapping[str, Priced]
+) -> dict[str, float]:
     """Return what is stated about the machine and its market, and the price of every part [minor units].
 
-    scale: minor units of the case's currency for one unit of the rulebook's.
+    scale: minor units of the case's currency for one unit of the rulebook's. priced: what the price book says.
     """
     new_price = case.machine.new_price
     if new_price is None:
@@ -126,16 +131,22 @@ def _of_the_machine(case: Case, machine_class: MachineClass, scale: float) -> di
         stated = getattr(case.market, name)
         figures[name] = None if stated is None else float(to_minor(stated, case.currency))
     for name, part in machine_class.parts.items():
-        typical = round(pert_mean(part.price) * scale)
-        figures[f"price.{name}"] = float(to_minor(case.prices[name], case.currency) if name in case.prices else typical)
+        known = priced[name].unit_cost if name in priced else None
+        if name in case.prices:
+            known = to_minor(case.prices[name], case.currency)
+        figures[f"price.{name}"] = float(round(pert_mean(part.price) * scale) if known is None else known)
     return {name: figure for name, figure in figures.items() if figure is not None}
 
 
-def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Default]) -> Terms:
+def settle(
+    case: Case, machine_class: MachineClass, defaults: Mapping[str, Default], supply: Supply | None = None
+) -> Terms:
     """Return all terms of a case, defaults filled in from `defaults` and listed as assumptions.
 
-    case.as_of must be set. Raises BadInput as `scale_to` does.
+    case.as_of must be set. supply: what the price book offers. Raises BadInput as `scale_to` does.
     """
+    if case.as_of is None:
+        raise BadInput([Problem("as_of", "nothing", "the day of the decision sets the season", "add it")])
     scale, unit = scale_to(case, machine_class), 10 ** DIGITS[case.currency]
     notes: list[Assumption] = []
     figures: dict[str, float] = {}
@@ -164,7 +175,9 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
         if name not in idle:
             value = say(figures[name], case.currency) if default.money else f"{default.value:g}"
             notes.append(Assumption(name, value, default.source))
-    figures |= _of_the_machine(case, machine_class, scale * unit)
+    asked = [p for p in machine_class.parts if p not in case.prices]
+    priced = {} if supply is None else price_parts(asked, supply.offers, supply.sellers, case.as_of)
+    figures |= _of_the_machine(case, machine_class, scale * unit, priced)
     if not by_shop:
         figures["queue_weeks"] = figures["queue_weeks"] if "queue_weeks" in stated else 0.0
     if case.machine.new_price is None:
@@ -174,8 +187,6 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
         source = f"typical prices in {CURRENCY} scaled by the new price of the case over the class's typical one"
         notes.append(Assumption("price_scale", f"{scale:.4g}", source))
     notes += [Assumption(f"overlay.{x.id}", x.summary(), x.source) for x in machine_class.laid]
-    if case.as_of is None:
-        raise BadInput([Problem("as_of", "nothing", "the day of the decision sets the season", "add it")])
     month = (case.as_of.month - 1 + (6 if given.hemisphere == "south" else 0)) % 12
     return Terms(
         case.currency,
@@ -185,7 +196,25 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
         month,
         figures,
         tuple(notes),
+        priced,
     )
+
+
+def price_source(p: Priced) -> str:
+    """Return where the price book has a price from, in words."""
+    return f"price book: {p.seller}, seen {p.seen_on}" + (f" ({p.note})" if p.note else "")
+
+
+def price_range(terms: Terms, machine_class: MachineClass, part: str, stated: bool) -> Three:
+    """Return the least, likely and highest price of a part [minor units]: one price where the case states it."""
+    price = float(terms[f"price.{part}"])
+    found = terms.priced.get(part)
+    if stated:
+        return price, price, price
+    if found is not None and found.low is not None and found.high is not None:
+        return min(float(found.low), price), price, max(float(found.high), price)
+    low, likely, high = (float(terms.from_rulebook(x)) for x in machine_class.parts[part].price)
+    return low, likely, high
 
 
 def rate_millionths(rate: float) -> int:

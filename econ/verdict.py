@@ -30,6 +30,7 @@ from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market
 from econ.money import say, to_decimal
 from econ.nexttime import next_time
+from econ.pricebook import Supply
 from econ.release import release_tests
 from econ.repairs import AfterRepair, chosen, leading, repairs, search
 from econ.risk import assess
@@ -43,13 +44,16 @@ from econ.turns import Scene, highest_offer, turns
 from econ.words import KNOWN_FROM, confidence_word, first_step, headline, title_of
 
 
-def decide(case: Case, c: MachineClass, defaults: Mapping[str, Default], version: str = "") -> Decision:
+def decide(
+    case: Case, c: MachineClass, defaults: Mapping[str, Default], version: str = "", supply: Supply | None = None
+) -> Decision:
     """Return the answer to a case.
 
-    case: checked, with as_of. c: its machine class. defaults: terms for what the case leaves open.
+    case: checked, with as_of. c: its machine class. defaults: terms for what the case leaves open. supply: what
+    a price book offers for its parts.
     Raises BadInput where findings exclude each other or stated figures contradict each other.
     """
-    terms = settle(case, c, defaults)
+    terms = settle(case, c, defaults, supply)
     market = read_market(case, c, terms)
     done = earlier_jobs(case, c)
     believed = _believe(case, c, raised(c, done))

@@ -130,7 +130,7 @@ class _Pattern:
         }
         self.at = [np.searchsorted(self.masks[key], x) for x, key in zip(left, self.keys, strict=True)]
         self.failing = [failing_sets(s, place, ways, states) for ways in self.ways]
-        self.done_over = np.array([times_done_over(s, x, states) for x in g.scopes])
+        self.done_over = [times_done_over(s, x, states) for x in g.scopes]
         self.open = np.array([open_ended(s, x) for x in g.scopes], dtype=bool)
 
     def counts(self, key: tuple[float, int]) -> tuple[list[int], Floats]:
@@ -200,8 +200,10 @@ def worth_in(g: Ground, pattern: _Pattern, s: Setting) -> tuple[Floats, Floats, 
     trace = bits * fails * s.trace_cost
     traced = (worth - trace >= given_up) | pattern.open
     member = members(s.bench, g.scopes)
-    paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).any_part) * s.payoffs.week
-    retry = (weights @ pattern.done_over.T) * s.payoffs.week * s.terms["parts_lead_days"] / 7
+    paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).wait) * s.payoffs.week
+    lead = s.terms["parts_lead_days"] / 7
+    again = [(wait.weeks(lead) * (weights @ times.T)).sum(axis=-1) for wait, times in pattern.done_over]
+    retry = np.array(np.broadcast_arrays(*again)).T * s.payoffs.week
     mend = np.where(traced, worth - trace, given_up) - paid - retry
     worlds = max(mend.shape[0], others.shape[0])
     table = np.concatenate([np.broadcast_to(x, (worlds, x.shape[1])) for x in (mend, others)], axis=1)

@@ -126,7 +126,7 @@ def test_consumables_are_neither_waited_for_nor_shipped() -> None:
     assert all(x.what != "shipping of parts" for x in estimate((SEAL,), terms=shipping, prior_jobs=covered).lines)
     bench, _ = bench_of(module, prior_jobs=covered)
     w = work(bench, members(bench, [(), (SEAL,), (BEARING,)]))
-    assert w.any_part.tolist() == [False, True, True], "a part under warranty has to come too"
+    assert w.wait.usual.tolist() == [False, True, True], "a part under warranty has to come too"
     assert w.ships.tolist() == [False, False, True]
 
 
