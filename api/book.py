@@ -271,6 +271,10 @@ class Book:
         held = tuple(Held(_offer(row[:-2]), row[-2], row[-1]) for row in self._db.execute(query, (*given, limit)))
         return Page(total, parts, sellers, date.fromisoformat(oldest) if oldest else None, held)
 
+    def seller_names(self) -> list[str]:
+        """Return the names of all sellers."""
+        return [name for (name,) in self._db.execute("SELECT DISTINCT seller FROM offer ORDER BY seller")]
+
     def names(self) -> list[tuple[str, str, str]]:
         """Return every part with its titles and designations: part, title, designation."""
         return self._db.execute("SELECT DISTINCT part, title, designation FROM offer ORDER BY part").fetchall()

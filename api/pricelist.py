@@ -84,6 +84,15 @@ class PriceList:
     ignored: tuple[str, ...]
     notes: tuple[str, ...]
 
+    def told(self) -> tuple[Problem, ...]:
+        """Return the problems with a last one for those that are not told one by one."""
+        more = self.count - len(self.problems)
+        if not more:
+            return self.problems
+        rule = f"the first {len(self.problems)} are told one by one"
+        remedy = "put these right first, or keep the good rows: --keep-good"
+        return (*self.problems, Problem(self.name, f"{more:,} more values at fault", rule, remedy))
+
 
 FRAME = (
     "part", "title", "designation", "seller", "status", "pack", "price_minor", "currency", "core_minor", "weight_kg",
@@ -219,7 +228,9 @@ def _categories(column: Words) -> pd.Categorical:
 def _required(column: Words, name: str, cells: Mapping[str, Cells], faults: Faults, rule: str, remedy: str) -> None:
     """Note rows that leave a column open; where there is no such column at all, once for the file."""
     if name in cells:
-        faults.rows(column.blank(), cells[name].header, lambda _: "nothing", rule, remedy)
+        there = cells[name]
+        empty = np.array([not t.strip() for t in there.texts], bool)[there.codes]  # what can't be read is told already
+        faults.rows(column.blank() & empty, there.header, lambda _: "nothing", rule, remedy)
     elif column.blank().all():
         faults.whole.append(Problem(f"{faults.name}: {name}", "no such column", rule, remedy))
     else:
