@@ -67,14 +67,19 @@ class Cells:
 
 @dataclass
 class Faults:
-    """What is wrong with the rows of one file, gathered column by column."""
+    """What is wrong with the rows of one file, gathered column by column, told row by row."""
 
     name: str
+    headers: Mapping[str, str]  # of our columns, as the file has them and in its order
     numbers: IntArray  # of the rows, as a spreadsheet counts them
     bad: BoolArray
     whole: list[Problem] = field(default_factory=list)  # of the file: nothing of it can be kept
     count: int = 0
-    _told: list[tuple[int, Problem]] = field(default_factory=list)
+    _told: list[tuple[int, int, Problem]] = field(default_factory=list)
+
+    def header(self, column: str) -> str:
+        """Return what the file calls a column."""
+        return self.headers.get(column, column)
 
     def at(self, row: int, header: str) -> str:
         """Return where a cell stands."""
@@ -85,7 +90,9 @@ class Faults:
         found = np.flatnonzero(which)
         self.bad[found] = True
         self.count += len(found)
-        self._told += [(int(r), Problem(self.at(r, header), value(r), rule, remedy)) for r in found[:SPELLED]]
+        there = list(self.headers.values())
+        place = there.index(header) if header in there else len(there)
+        self._told += [(int(r), place, Problem(self.at(r, header), value(r), rule, remedy)) for r in found[:SPELLED]]
 
     def texts(self, cells: Cells, which: BoolArray, rule: str, remedy: str) -> None:
         """Note a fault of some distinct texts of a column."""
@@ -94,7 +101,7 @@ class Faults:
 
     def told(self) -> tuple[Problem, ...]:
         """Return the first problems of single rows, in the order of the rows."""
-        return tuple(p for _, p in sorted(self._told, key=lambda x: x[0])[:SPELLED])
+        return tuple(p for _, _, p in sorted(self._told, key=lambda x: x[:2])[:SPELLED])
 
 
 @dataclass(frozen=True)
@@ -147,8 +154,11 @@ def chosen(
     return Words(places[cells.codes], found)
 
 
-def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) -> bool:
-    """Return whether a column's decimal sign is the comma, from its unambiguous cells; or what the user told."""
+def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) -> bool | None:
+    """Return whether a column's decimal sign is the comma, from its unambiguous cells, or what the user told.
+
+    None, and a fault of the whole file, where that can't be known.
+    """
     if told:
         return told == "comma"
     says = np.where(cells.exact, 0, figures.says)
@@ -161,12 +171,13 @@ def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) ->
     where = f"{faults.name}: {cells.header}"
     if {POINT, COMMA} <= set(found):
         rule = "a column has one decimal sign"
-        faults.whole.append(
-            Problem(where, f"{seen(POINT)}, {seen(COMMA)}", rule, "correct it, or say --decimal comma or point")
-        )
-    elif set(found) == {OPEN}:
+        remedy = "correct it, or say --decimal comma or --decimal point"
+        faults.whole.append(Problem(where, f"{seen(POINT)}, {seen(COMMA)}", rule, remedy))
+        return None
+    if set(found) == {OPEN}:
         rule = "this may be thousands or a fraction, and no cell of the column tells"
         faults.whole.append(Problem(where, seen(OPEN), rule, "say --decimal comma or --decimal point"))
+        return None
     return COMMA in found
 
 
@@ -187,8 +198,12 @@ class Numbers:
 def numbers(cells: Cells, faults: Faults, decimal: str, rule: str, remedy: str) -> Numbers:
     """Return a column of numbers; those that are none are noted as faults with the rule."""
     figures = look(cells.texts)
-    amounts = settle(figures, _decimal_comma(cells, figures, faults, decimal), cells.exact)
-    faults.texts(cells, amounts.bad, rule, remedy)
+    comma = _decimal_comma(cells, figures, faults, decimal)
+    amounts = settle(figures, bool(comma), cells.exact)
+    if comma is None:  # the file is refused: nothing is to be said of single rows
+        amounts = Amounts(amounts.digits, amounts.places, ~figures.blank)
+    else:
+        faults.texts(cells, amounts.bad, rule, remedy)
     return Numbers(cells, amounts, figures.blank, np.char.lower(figures.unit))
 
 

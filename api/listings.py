@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from api.book import Asked, Book, Held, Page, Revision
 from api.headers import plain
 from api.pricelist import PriceList
-from econ.money import say, to_decimal
+from econ.money import to_decimal
 from econ.pricebook import STALE_DAYS, age_days, piece
 from econ.problems import BadInput, Problem, nearest, shown
 
@@ -190,5 +190,5 @@ def _cheapest(page: Page) -> str:
     if not new or len({h.currency for h in new}) > 1 or len(page.held) < page.total:
         return "."
     best = min(new, key=lambda h: (piece(h.offer), h.offer.part, h.offer.seller))
-    price = say(piece(best.offer), best.currency)
-    return f"; the cheapest new one, {best.offer.part}, is {price} at {best.offer.seller}, seen on {best.offer.seen_on}."
+    price = f"{to_decimal(piece(best.offer), best.currency)} {best.currency}"
+    return f"; the cheapest new one, {best.offer.part}, is {price} a piece at {best.offer.seller}, seen on {best.offer.seen_on}."

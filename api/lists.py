@@ -59,7 +59,7 @@ def duplicates(frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArra
     rule = "a seller offers a part in one pack on one day in one state at one price"
     both = np.zeros(len(frame), bool)
     both[which[wrong]] = True
-    faults.rows(both, "part", told, rule, "keep the row that is right")
+    faults.rows(both, faults.header("part"), told, rule, "keep the row that is right")
     faults.bad[first[wrong]] = True  # which of the two is right is not known
     return dropped
 
@@ -88,7 +88,7 @@ def one_statement(
             return f"other terms of {shown(frame['seller'].iloc[row])} than row {faults.numbers[of_row[row]]}"
 
         rule = "a seller has one shipping rule and one minimum order"
-        faults.rows(wrong, column, told, rule, "make the rows agree, or leave it empty in all but one")
+        faults.rows(wrong, faults.header(column), told, rule, "make the rows agree, or leave it empty in all but one")
         for g, r in zip(groups.tolist(), rows[at].tolist(), strict=True):
             name, currency = divmod(g, len(currencies.categories))
             found[column][str(names.categories[name]), str(currencies.categories[currency])] = int(value[r])
@@ -110,17 +110,19 @@ def successors(frame: pd.DataFrame, faults: Faults) -> None:
         if step.setdefault(part, follows) != follows:
             wrong[row] = first[part]
         first.setdefault(part, row)
+    header = faults.header("superseded_by")
     mask = np.zeros(len(frame), bool)
     mask[list(wrong)] = True
     faults.rows(
-        mask, "superseded_by", lambda r: f"another part than row {faults.numbers[wrong[r]]} names",
+        mask, header, lambda r: f"another part than row {faults.numbers[wrong[r]]} names",
         "one part takes the place of a part", "make the rows agree",
     )  # fmt: skip
+    faults.bad[list(wrong.values())] = True  # which of the two is right is not known
     last, circles = _ends(step)
     mask = np.zeros(len(frame), bool)
     mask[[r for r, p in zip(rows.tolist(), parts, strict=True) if p in circles]] = True
     faults.rows(
-        mask, "superseded_by", lambda r: " -> ".join(map(shown, circles[str(frame["part"].iloc[r])])),
+        mask, header, lambda r: " -> ".join(map(shown, circles[str(frame["part"].iloc[r])])),
         "parts that took each other's place go round in a circle", "leave superseded_by empty at the one on sale",
     )  # fmt: skip
     ends = frame["superseded_by"].astype(object)

@@ -118,7 +118,8 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
     rows = np.flatnonzero(filled)
     if not len(rows):
         raise BadInput([Problem(name, "no rows", "a price list has rows below its headers", "check the file")])
-    faults = Faults(name, rows + sheet.header_row + 1, np.zeros(len(rows), bool))
+    headers = {c: sheet.headers[i] for c, i in sorted(matched.places.items(), key=lambda x: x[1])}
+    faults = Faults(name, headers, rows + sheet.header_row + 1, np.zeros(len(rows), bool))
     cells = {c: Cells.of(sheet.headers[i], sheet.columns[i], rows) for c, i in matched.places.items()}
     beside = _beside(sheet, rows, faults)
     frame, terms = _read(cells, len(rows), faults, told, matched, today)

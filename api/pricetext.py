@@ -21,7 +21,7 @@ def imported_text(answer: Imported) -> str:
     if answer.dry_run:
         head = f"{rows:,} rows of {from_files} are good; nothing was written"
     else:
-        head = f"Added {rows:,} rows of {from_files} to the book as revision {listed(numbers)}"
+        head = f"Added {rows:,} rows of {from_files} to the book as revision{"s" * (files != 1)} {listed(numbers)}"
     lines = wrap(plain(head) + (f"; {left:,} rows left out, told below." if left else "."))
     for x in answer.lists:
         lines += _list_lines(x)
