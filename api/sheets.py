@@ -117,7 +117,8 @@ def _decoded(body: bytes, name: str, encoding: str) -> tuple[str, tuple[str, ...
 def _records(text: str, delimiter: str, most: int | None = None) -> Iterable[list[str]]:
     """Yield the first records of a CSV text."""
     csv.field_size_limit(MOST_BYTES)
-    for i, record in enumerate(csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True)):
+    lines = io.StringIO(text, newline="")
+    for i, record in enumerate(csv.reader(lines, delimiter=delimiter, skipinitialspace=True)):
         if i == most:
             return
         yield record

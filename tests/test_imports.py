@@ -19,7 +19,7 @@ STATIONS = (
     {"problems", "money", "offers"},
     {"case", "knowledge", "draft", "overlay", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
-    {"costing", "estimate"},
+    {"costing", "estimate", "pricebook"},
     {
         "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",
         "outlook", "earlier", "again", "nexttime",
