@@ -185,7 +185,9 @@ class Book:
         before = self._db.execute(query, (digest, said)).fetchone()
         if before:
             got = f"the same file as revision {before[0]} of {before[1][:10]}"
-            raise BadInput([Problem(listed.name, got, "a price list is added once", "nothing is to be done: it is there")])
+            raise BadInput(
+                [Problem(listed.name, got, "a price list is added once", "nothing is to be done: it is there")]
+            )
         number = self.newest() + 1
         when = (moment or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
         rows = listed.rows

@@ -38,12 +38,27 @@ STATUS_WORDS: Mapping[str, Status] = {
     "nla": "discontinued", "obsolete": "discontinued", "used": "used", "second hand": "used", "secondhand": "used",
     "donor": "donor", "own stock": "own_stock", "own": "own_stock",
 }  # fmt: skip
-WEIGHTS = {"": 1.0, "kg": 1.0, "g": 0.001, "lb": 0.45359237, "lbs": 0.45359237, "oz": 0.028349523125}  # NIST SP 811, B.8
+WEIGHTS = {
+    "": 1.0,
+    "kg": 1.0,
+    "g": 0.001,
+    "lb": 0.45359237,
+    "lbs": 0.45359237,
+    "oz": 0.028349523125,
+}  # NIST SP 811, B.8
 DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
 PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0}
 SHARES = {"": 1.0, "%": 0.01}
 RETURN_WORDS = {"none": "1", "no": "1", "no returns": "1", "final sale": "1", "free": "0", "full refund": "0"}
-BROKEN = {"#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}  # what a spreadsheet says of a broken formula
+BROKEN = {
+    "#N/A",
+    "#REF!",
+    "#VALUE!",
+    "#NAME?",
+    "#DIV/0!",
+    "#NUM!",
+    "#NULL!",
+}  # what a spreadsheet says of a broken formula
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?:[T ][\d:.Z+-]*)?")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})")
 

@@ -138,7 +138,9 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
 
 def _check(told: Told) -> None:
     if told.currency and told.currency not in DIGITS:
-        raise BadInput([Problem("--currency", shown(told.currency), "no such currency here", nearest(told.currency, DIGITS))])
+        raise BadInput(
+            [Problem("--currency", shown(told.currency), "no such currency here", nearest(told.currency, DIGITS))]
+        )
     if not told.seller.isprintable() or len(told.seller) > 100:
         raise BadInput([Problem("--seller", shown(told.seller), "a name of at most 100 characters", "shorten it")])
 
@@ -238,9 +240,7 @@ def _required(column: Words, name: str, cells: Mapping[str, Cells], faults: Faul
         faults.rows(column.blank(), name, lambda _: "nothing", rule, remedy)
 
 
-def _currency(
-    cells: Cells | None, n: int, faults: Faults, told: Told, matched: Matched, by_sign: np.ndarray
-) -> Words:
+def _currency(cells: Cells | None, n: int, faults: Faults, told: Told, matched: Matched, by_sign: np.ndarray) -> Words:
     """Return the currency of each row: its own, that beside its price, that of the header, or what the user told."""
     known = {c.casefold(): c for c in DIGITS} | {"": ""}
     found = chosen(cells, n, faults, known, "a currency has three letters of ISO 4217")

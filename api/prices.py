@@ -54,7 +54,9 @@ def _day(said: datetime | None) -> date:
 @click.option("--dates", type=click.Choice(["day", "month"]), help="What comes first in 3/4/2026.")
 @click.option("--encoding", default="", metavar="NAME", help="Encoding of a CSV file, such as iso-8859-15.")
 @click.option("--sheet", default="", metavar="NAME", help="Sheet of an XLSX file; else its first.")
-@click.option("--map", "mapped", multiple=True, metavar="HEADER=COLUMN", help="What a header means; nothing: ignore it.")
+@click.option(
+    "--map", "mapped", multiple=True, metavar="HEADER=COLUMN", help="What a header means; nothing: ignore it."
+)
 @in_book
 @as_json
 def import_(

@@ -21,7 +21,7 @@ def imported_text(answer: Imported) -> str:
     if answer.dry_run:
         head = f"{rows:,} rows of {from_files} are good; nothing was written"
     else:
-        head = f"Added {rows:,} rows of {from_files} to the book as revision{"s" * (files != 1)} {listed(numbers)}"
+        head = f"Added {rows:,} rows of {from_files} to the book as revision{'s' * (files != 1)} {listed(numbers)}"
     lines = wrap(plain(head) + (f"; {left:,} rows left out, told below." if left else "."))
     for x in answer.lists:
         lines += _list_lines(x)
@@ -63,7 +63,14 @@ def listing_text(found: Listing) -> str:
     """Return offers as a table under what they come to."""
     lines = wrap(plain(found.headline))
     rows = [
-        (plain(x.part), plain(f"{x.title} {x.designation}".strip()), plain(x.seller), _price(x), f"{x.seen_on}", _remarks(x))
+        (
+            plain(x.part),
+            plain(f"{x.title} {x.designation}".strip()),
+            plain(x.seller),
+            _price(x),
+            f"{x.seen_on}",
+            _remarks(x),
+        )
         for x in found.offers
     ]
     if rows:

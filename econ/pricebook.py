@@ -214,5 +214,22 @@ def _nothing(part: str, turn: Sequence[str], there: Sequence[Offer]) -> Priced:
         waits = any(o.status == "back_ordered" for o in there)
         note = "back-ordered, nobody says until when" if waits else "discontinued"
     return Priced(
-        part, last, None, None, "", newest.seen_on, None, False, None, None, None, 0, 1, None, None, 0, not unknown, note
+        part,
+        last,
+        None,
+        None,
+        "",
+        newest.seen_on,
+        None,
+        False,
+        None,
+        None,
+        None,
+        0,
+        1,
+        None,
+        None,
+        0,
+        not unknown,
+        note,
     )

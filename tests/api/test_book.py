@@ -102,7 +102,7 @@ def test_the_same_file_is_added_once(book):
     assert add(book, FIRST, Told(currency="EUR", seller="Z")).number == 3, "with other words it says something else"
 
 
-def test_a_failed_import_leaves_nothing(book, path, monkeypatch):
+def test_a_failed_import_leaves_nothing(book, path):
     before = path.read_bytes()
     listed = read_prices(b"part,price\nx,1\n", "x.csv", Told("A", "USD", TODAY), TODAY)
     broken = listed.rows.assign(status=None)

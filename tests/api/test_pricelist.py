@@ -85,7 +85,7 @@ def test_an_encoding_named_is_held_to():
 
 @pytest.mark.parametrize("sign", [",", ";", "\t", "|"])
 def test_delimiters(sign):
-    listed = read(f"part{sign}price{sign}title\nplug{sign}5.00{sign}\"a{sign}b\"\n")
+    listed = read(f'part{sign}price{sign}title\nplug{sign}5.00{sign}"a{sign}b"\n')
     assert column(listed, "title") == [f"a{sign}b".replace("\t", " ")]
 
 
@@ -212,7 +212,9 @@ def test_states(word, status):
 
 def test_what_needs_no_price():
     """What is not sold, or lies on one's own shelf."""
-    text = "part,price,status,superseded by\na,,discontinued,\nb,,own stock,\nc,,new,d\nd,,new,\ne,0,used,\nf,0,donor,\n"
+    text = (
+        "part,price,status,superseded by\na,,discontinued,\nb,,own stock,\nc,,new,d\nd,,new,\ne,0,used,\nf,0,donor,\n"
+    )
     listed = read(text)
     assert column(listed, "part") == ["a", "b", "c", "f"]
     assert faults(listed) == [("row 5, price", "nothing"), ("row 6, price", "0")]
@@ -234,7 +236,10 @@ def test_headers():
     assert refused("part,sku,price\na,b,5\n")[0][1] == '"sku"'
     assert "part or designation" in refused("reference,price\na,5\n")[0][2]
     assert "none of these columns" in refused("part,price,qty\na,5,1\n")[0][2]
-    assert [p[2] for p in refused("colour,size\na,b\n")] == ["a price list has a column part", "a price list has a column price"]
+    assert [p[2] for p in refused("colour,size\na,b\n")] == [
+        "a price list has a column part",
+        "a price list has a column price",
+    ]
     told = Told("A", "USD", TODAY, mapped=read_map(["Reference=part", "qty=", "Betrag=price"]))
     assert column(read("reference,betrag,qty\na,5,7\n", told), "part") == ["a"]
     assert refused("part,price\na,5\n", told)[0][:2] == ("--map", '"reference=part"')
