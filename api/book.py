@@ -1,7 +1,7 @@
 """Book: the price book, one SQLite file to which every import adds a revision.
 
-No row is ever changed or deleted, so that what was asked as of a revision and a day can be asked again. An import is one
-transaction: it is there as a whole or not at all. Money is in whole minor units.
+No row is ever changed or deleted, so that what was asked as of a revision and a day can be asked again. An import is
+one transaction: it is there as a whole or not at all. Money is in whole minor units.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ VARIABLE = "MENDWORTH_BOOK"
 APPLICATION = 0x4D5742  # marks a SQLite file as a price book
 SCHEMA = 1
 WAIT_SECONDS = 30  # for another import to end
+CHUNK = 20_000  # rows turned into Python values at once
+CACHE_KILOBYTES = 65_536  # an import of some 100,000 rows is written once, at its end
 AT_ONCE = 500  # parts asked for in one query; SQLite takes at least 999 variables
 
 _TABLES = """
@@ -47,7 +49,8 @@ CREATE TABLE offer (
 CREATE INDEX offer_part ON offer (part);
 """
 _TABLES += "".join(
-    f"CREATE TRIGGER {table}_{what} BEFORE {what} ON {table} BEGIN SELECT RAISE(ABORT, 'a price book only grows'); END;\n"
+    f"CREATE TRIGGER {table}_{what} BEFORE {what} ON {table} "
+    "BEGIN SELECT RAISE(ABORT, 'a price book only grows'); END;\n"
     for table in ("revision", "seller", "offer")
     for what in ("update", "delete")
 )
@@ -60,6 +63,8 @@ _GROUP = (
     "part, seller, pack, machine_class, currency, "
     "CASE WHEN status IN ('new', 'back_ordered', 'discontinued') THEN '' ELSE status END"
 )
+# Within one import and day the one that promises less, as econ.pricebook.current has it.
+_LAST = "revision DESC, status = 'discontinued' DESC, status = 'back_ordered' DESC, price DESC, rowid"
 
 
 @dataclass(frozen=True)
@@ -158,6 +163,7 @@ class Book:
     @contextmanager
     def writing(self) -> Iterator[None]:
         """Make all that is added within one transaction: all of it, or nothing if anything fails."""
+        self._db.execute(f"PRAGMA cache_size = -{CACHE_KILOBYTES}")
         self._db.execute("BEGIN IMMEDIATE")
         try:
             yield
@@ -200,9 +206,10 @@ class Book:
                 for (name, currency), s in listed.sellers.items()
             ],
         )
-        columns = [[number] * len(rows), *(_plain(rows[c]) for c in rows.columns)]
-        marks = ", ".join("?" * len(columns))
-        self._db.executemany(f"INSERT INTO offer VALUES ({marks})", zip(*columns, strict=True))  # noqa: S608 - our marks
+        insert = f"INSERT INTO offer VALUES ({number}, {', '.join('?' * rows.shape[1])})"  # noqa: S608 - our own marks
+        for begin in range(0, len(rows), CHUNK):
+            some = rows.iloc[begin : begin + CHUNK]
+            self._db.executemany(insert, zip(*(_plain(some[c]) for c in some.columns), strict=True))
         return Revision(number, when, listed.name, digest, len(rows))
 
     def _upto(self, revision: int | None) -> int:
@@ -229,7 +236,7 @@ class Book:
             asked |= set(some)
             query = f"""
                 SELECT {_FIELDS} FROM (
-                    SELECT *, row_number() OVER (PARTITION BY {_GROUP}, seen_on ORDER BY revision DESC, rowid) AS place
+                    SELECT *, row_number() OVER (PARTITION BY {_GROUP}, seen_on ORDER BY {_LAST}) AS place
                     FROM offer WHERE part IN ({", ".join("?" * len(some))}) AND revision <= ? AND currency = ?
                     AND machine_class IN ('', ?)
                 ) WHERE place = 1 ORDER BY part, seller, seen_on
@@ -250,19 +257,19 @@ class Book:
 
     def current(self, day: date, revision: int | None = None, asked: Asked = EVERYTHING) -> Page:
         """Return the newest offer of each seller seen by a day, in any currency, by part and price of a piece."""
-        inner, values = ["seen_on <= ?", "revision <= ?"], [day.isoformat(), self._upto(revision)]
-        outer, more = ["place = 1"], []
+        inner: dict[str, object] = {"seen_on <= ?": day.isoformat(), "revision <= ?": self._upto(revision)}
+        outer: dict[str, object] = {}
         if asked.parts is not None:
-            inner, values = [*inner, "part IN (SELECT value FROM json_each(?))"], [*values, json.dumps(asked.parts)]
+            inner["part IN (SELECT value FROM json_each(?))"] = json.dumps(asked.parts)
         if asked.seller:
-            inner, values = [*inner, "seller = ?"], [*values, asked.seller]
+            inner["seller = ?"] = asked.seller
         if asked.before is not None:
-            outer, more = [*outer, "seen_on < ?"], [*more, asked.before.isoformat()]
+            outer["seen_on < ?"] = asked.before.isoformat()
         table = f"""
-            (SELECT *, row_number() OVER (PARTITION BY {_GROUP} ORDER BY seen_on DESC, revision DESC, rowid) AS place
-            FROM offer WHERE {" AND ".join(inner)}) WHERE {" AND ".join(outer)}
+            (SELECT *, row_number() OVER (PARTITION BY {_GROUP} ORDER BY seen_on DESC, {_LAST}) AS place
+            FROM offer WHERE {" AND ".join(inner)}) WHERE {" AND ".join(("place = 1", *outer))}
         """  # noqa: S608 - our own names
-        given = (*values, *more)
+        given = (*inner.values(), *outer.values())
         query = f"SELECT count(*), count(DISTINCT part), count(DISTINCT seller), min(seen_on) FROM {table}"  # noqa: S608
         total, parts, sellers, oldest = self._db.execute(query, given).fetchone()
         query = f"""

@@ -33,8 +33,9 @@ SYMBOLS: Mapping[str, tuple[str, ...]] = {
 UNITLESS = ("", ",-", ".-", ",--", ".--", ",–", ".–", ",", ".")  # 12,- is a way to write a round price
 STATUS_WORDS: Mapping[str, Status] = {
     "": "new", "new": "new", "in stock": "new", "available": "new", "back ordered": "back_ordered",
-    "backordered": "back_ordered", "back order": "back_ordered", "backorder": "back_ordered", "on order": "back_ordered",
-    "out of stock": "back_ordered", "discontinued": "discontinued", "no longer available": "discontinued",
+    "backordered": "back_ordered", "back order": "back_ordered", "backorder": "back_ordered",
+    "on order": "back_ordered", "out of stock": "back_ordered", "discontinued": "discontinued",
+    "no longer available": "discontinued",
     "nla": "discontinued", "obsolete": "discontinued", "used": "used", "second hand": "used", "secondhand": "used",
     "donor": "donor", "own stock": "own_stock", "own": "own_stock",
 }  # fmt: skip

@@ -19,8 +19,8 @@ LONGEST = 40  # characters of a number with its unit
 MOST_DIGITS = 15
 SILENT, POINT, COMMA, OPEN = 0, 1, 2, 3  # what a text says of its column's decimal sign; OPEN: 1.234 may be either
 _DOT, _COMMA = ord("."), ord(",")
-# Between groups of three digits: space, no-break, thin, figure and narrow no-break space, apostrophes. SI brochure 5.4.4
-# for the space; the apostrophe is common practice in Switzerland.
+# Between groups of three digits: space, no-break, thin, figure and narrow no-break space, apostrophes (those of the
+# Unicode CLDR, against which they are tested).
 _GAPS = np.array([32, 0xA0, 0x2009, 0x2007, 0x202F, ord("'"), 0x2019], np.uint32)
 
 
@@ -28,8 +28,8 @@ _GAPS = np.array([32, 0xA0, 0x2009, 0x2007, 0x202F, ord("'"), 0x2019], np.uint32
 class Figures:
     """The distinct texts of a column as they may be read; one entry for each text.
 
-    spans: the characters of the number, set left. unit: what stands beside it, without spaces. says: SILENT, POINT, COMMA
-    or OPEN. broken: no number, or too long. blank: no text at all.
+    spans: the characters of the number, set left. unit: what stands beside it, without spaces. says: SILENT, POINT,
+    COMMA or OPEN. broken: no number, or too long. blank: no text at all.
     """
 
     spans: Matrix
@@ -40,8 +40,7 @@ class Figures:
 
 
 def _is_digit(chars: Matrix) -> BoolArray:
-    found: BoolArray = (chars >= ord("0")) & (chars <= ord("9"))
-    return found
+    return np.logical_and(chars >= ord("0"), chars <= ord("9"))
 
 
 def _set_left(chars: Matrix, keep: BoolArray) -> Matrix:
@@ -58,28 +57,30 @@ def look(texts: Sequence[str] | NDArray[np.object_]) -> Figures:
     digit, gap = _is_digit(chars), np.isin(chars, _GAPS)
     places = np.arange(width)
     some = digit.any(axis=1)
-    first = digit.argmax(axis=1)
-    last = width - 1 - digit[:, ::-1].argmax(axis=1)
+    first: IntArray = digit.argmax(axis=1).astype(np.int64)
+    last: IntArray = width - 1 - digit[:, ::-1].argmax(axis=1).astype(np.int64)
     rows = np.arange(len(texts))
     before, ahead = chars[rows, np.maximum(first - 1, 0)], chars[rows, np.maximum(first - 2, 0)]
     bare = (first == 1) | np.isin(ahead, _GAPS)  # .50 as against Fr.50
-    first = first - ((first > 0) & ((before == _DOT) | (before == _COMMA)) & bare)
+    first -= (first > 0) & ((before == _DOT) | (before == _COMMA)) & bare
     within = (places >= first[:, None]) & (places <= last[:, None]) & some[:, None]
-    outside = (chars != 0) & ~within & ~gap
+    text = np.not_equal(chars, 0)
+    outside: BoolArray = text & ~within & ~gap
     unit = np.full(len(texts), "", dtype=f"U{width}")
     if outside.any():
         has = np.flatnonzero(outside.any(axis=1))
         unit[has] = np.ascontiguousarray(_set_left(chars[has], outside[has])).view(f"U{width}").ravel()
     at = np.minimum(first[:, None] + places, width - 1)
-    spans = np.where(places <= (last - first)[:, None], np.take_along_axis(chars, at, axis=1), 0) * some[:, None]
-    spans = np.where(np.isin(spans, _GAPS), ord(" "), spans).astype(np.uint32)
+    inside = (places <= (last - first)[:, None]) & some[:, None]
+    left: Matrix = np.where(inside, np.take_along_axis(chars, at, axis=1), 0).astype(np.uint32)
+    spans: Matrix = np.where(np.isin(left, _GAPS), ord(" "), left).astype(np.uint32)
     signs = np.array([0, _DOT, _COMMA, ord(" ")], np.uint32)
     known = (_is_digit(spans) | np.isin(spans, signs)).all(axis=1) & (_is_digit(spans).sum(axis=1) <= MOST_DIGITS)
     could = some & known & (lengths <= LONGEST)
     by_point, by_comma = could & _well(spans, _DOT), could & _well(spans, _COMMA)
     parted = ((spans == _DOT) | (spans == _COMMA)).any(axis=1)
     says = np.select([by_point & by_comma & parted, by_point & ~by_comma, by_comma & ~by_point], [OPEN, POINT, COMMA])
-    blank = ~((chars != 0) & ~gap).any(axis=1) & (lengths <= LONGEST)
+    blank = ~(text & ~gap).any(axis=1) & (lengths <= LONGEST)
     return Figures(spans, unit, says.astype(np.int8), ~(by_point | by_comma | blank), blank)
 
 
@@ -109,7 +110,7 @@ class Amounts:
 
 
 def settle(figures: Figures, comma: bool, exact: BoolArray | None = None) -> Amounts:
-    """Return the numbers of a column. comma: its decimal sign. exact: texts that have a point whatever the column has."""
+    """Return the numbers of a column. comma: its decimal sign. exact: texts that have a point whatever it has."""
     spans = figures.spans
     by_comma = np.full(len(spans), comma) if exact is None else comma & ~exact
     sign = np.where(by_comma, _COMMA, _DOT)[:, None].astype(np.uint32)

@@ -43,7 +43,9 @@ COLUMNS: Mapping[str, Head] = {
         "price of one pack",
         ("unit price", "pack price", "price per pack", "net price", "cost", "list price", "amount"),
     ),
-    "price_each": Head("price of one piece, in place of price", ("price each", "each", "price per piece", "piece price")),
+    "price_each": Head(
+        "price of one piece, in place of price", ("price each", "each", "price per piece", "piece price")
+    ),
     "currency": Head("three letters of ISO 4217", ("ccy", "cur", "curr", "currency code")),
     "core_charge": Head(
         "paid on each piece and refunded when the old part goes back",
@@ -65,7 +67,8 @@ COLUMNS: Mapping[str, Head] = {
         ("date", "price date", "date seen", "seen", "as of", "valid from", "effective", "effective date", "updated"),
     ),
     "superseded_by": Head(
-        "part that took its place", ("superseded", "replaced by", "replacement", "supersession", "new part", "successor")
+        "part that took its place",
+        ("superseded", "replaced by", "replacement", "supersession", "new part", "successor"),
     ),
     "machine_class": Head("the only machine class it fits, if it fits one alone", ("machine", "fits", "class")),
     "shipping": Head(

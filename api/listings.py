@@ -100,7 +100,8 @@ def imported(listed: PriceList, revision: Revision | None, classes: Collection[s
         notes += (f"no such machine class ships: {named}; these rows serve only a class of your own of that name",)
     return ListImported(
         listed.name, revision.number if revision else None, len(rows), int(rows["part"].nunique()),
-        tuple(sorted(map(str, rows["seller"].unique()))), listed.bad, listed.dropped, listed.blank, listed.ignored, notes,
+        tuple(sorted(map(str, rows["seller"].unique()))), listed.bad, listed.dropped, listed.blank, listed.ignored,
+        notes,
     )  # fmt: skip
 
 
@@ -190,5 +191,5 @@ def _cheapest(page: Page) -> str:
     if not new or len({h.currency for h in new}) > 1 or len(page.held) < page.total:
         return "."
     best = min(new, key=lambda h: (piece(h.offer), h.offer.part, h.offer.seller))
-    price = f"{to_decimal(piece(best.offer), best.currency)} {best.currency}"
-    return f"; the cheapest new one, {best.offer.part}, is {price} a piece at {best.offer.seller}, seen on {best.offer.seen_on}."
+    o, price = best.offer, f"{to_decimal(piece(best.offer), best.currency)} {best.currency}"
+    return f"; the cheapest new one, {o.part}, is {price} a piece at {o.seller}, seen on {o.seen_on}."

@@ -1,4 +1,4 @@
-"""Lists: what must hold between the rows of a price list: no row twice, one word of each seller, no circles of parts."""
+"""Lists: what must hold between the rows of a price list: no row twice, one word of a seller, no circles of parts."""
 
 from __future__ import annotations
 

@@ -67,9 +67,9 @@ class Told:
 class PriceList:
     """A price list read.
 
-    rows: the good ones, a column for each of FRAME. sellers: (name, currency) -> terms, of those that state any. problems: of single rows, the
-    first ones; count: of all of them. read: rows that are not blank; bad: rows at fault; dropped: repeated word for word.
-    ignored: headers that mean nothing here. notes: how the file was read.
+    rows: the good ones, a column for each of FRAME. sellers: (name, currency) -> terms, of those that state any.
+    problems: of single rows, the first ones; count: of all of them. read: rows that are not blank; bad: rows at fault;
+    dropped: repeated word for word. ignored: headers that mean nothing here. notes: how the file was read.
     """
 
     name: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from api.columns import bullet, table, wrap
-from api.listings import Imported, Line, Listing, ListImported, Revisions
+from api.listings import Imported, Line, ListImported, Listing, Revisions
 from api.refusal import plain
 from api.wording import exact, words
 from econ.words import listed
@@ -45,7 +45,7 @@ def _list_lines(x: ListImported) -> list[str]:
 
 
 def _price(x: Line) -> str:
-    if not x.price and x.status in ("discontinued", "own_stock") or x.superseded_by:
+    if x.superseded_by or (not x.price and x.status in ("discontinued", "own_stock")):
         return "-"
     return f"{exact(x.price)} {x.currency}" + (f" for {x.pack}" if x.pack > 1 else "")
 

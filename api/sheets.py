@@ -1,7 +1,7 @@
 """Sheets: the bytes of a CSV or XLSX file as columns of text, each with its distinct texts, and the header row found.
 
-Nothing is read as a number here, so that nothing is lost. Rows are counted as a spreadsheet counts them: from 1, the header
-and blank rows too; a field with line breaks in it stays in one row.
+Nothing is read as a number here, so that nothing is lost. Rows are counted as a spreadsheet counts them: from 1, the
+header and blank rows too; a field with line breaks in it stays in one row.
 """
 
 from __future__ import annotations

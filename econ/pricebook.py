@@ -29,11 +29,11 @@ _WORDS: Mapping[Status, str] = {"back_ordered": "back-ordered", "used": "used", 
 class Priced:
     """The price of a part on a day.
 
-    unit_cost: of one piece, without shipping [minor units]; None where no price is known. part: as it was asked for; sold:
-    the part offered, another one where that took its place. seller, seen_on, age_days: where and when the price was seen;
-    stale: older than the limit. low, median, high: of the offers it was chosen from, for a piece [minor units]; offers:
-    how many these are. pack: pieces one has to buy. lead_days, return_loss: None where not known. core_charge: for a
-    piece, comes back with the old part [minor units]. barred: it can't be had. note: why this one, in words.
+    unit_cost: of one piece, without shipping [minor units]; None where no price is known. part: as it was asked for;
+    sold: the part offered, another one where that took its place. seller, seen_on, age_days: where and when the price
+    was seen; stale: older than the limit. low, median, high: of the offers it was chosen from, for a piece [minor
+    units]; offers: how many these are. pack: pieces one has to buy. lead_days, return_loss: None where not known.
+    core_charge: for a piece, comes back with the old part [minor units]. barred: it can't be had. note: why this one.
     """
 
     part: str
@@ -95,7 +95,7 @@ def current(offers: Iterable[Offer], day: date) -> list[Offer]:
 
 
 def chain(part: str, offers: Iterable[Offer]) -> tuple[str, ...]:
-    """Return a part and those that took its place one after the other, the last one last; a circle is left at its end."""
+    """Return a part and those that took its place one after the other; a circle is left where it would close."""
     step: dict[str, str] = {}
     for offer in sorted(offers, key=lambda o: (o.seen_on, o.superseded_by)):
         if offer.superseded_by:
@@ -116,9 +116,9 @@ def price_parts(
 ) -> dict[str, Priced]:
     """Return the price of each part that any offer is known of by a day.
 
-    offers: of one currency, of the parts and of those that took their place. sellers: by name; one that is missing sends
-    for nothing. Parts without an offer by that day are left out: nothing is known of them, which is not that they can't
-    be had.
+    offers: of one currency, of the parts and of those that took their place. sellers: by name; one that is missing
+    sends for nothing. Parts without an offer by that day are left out: nothing is known of them, which is not that they
+    can't be had.
     """
     known = current(offers, day)
     by_part: dict[str, list[Offer]] = {}

@@ -15,8 +15,16 @@ from econ.pricebook import current, price_parts
 from econ.problems import BadInput
 
 TODAY = date(2026, 6, 1)
-FIRST = "part,price,seller,seen on,shipping\nbelt,10.00,A,2026-03-01,4.50\nbelt,9.00,B,2026-03-01,\nblade,20.00,A,2026-03-01,\n"
-SECOND = "part,price,seller,seen on,shipping,weight,superseded by\nbelt,12.00,A,2026-04-01,5.00,0.2,\nblade,,A,2026-04-01,,,blade_b\nblade_b,22.00,A,2026-04-01,,,\n"
+FIRST = """part,price,seller,seen on,shipping
+belt,10.00,A,2026-03-01,4.50
+belt,9.00,B,2026-03-01,
+blade,20.00,A,2026-03-01,
+"""
+SECOND = """part,price,seller,seen on,shipping,weight,superseded by
+belt,12.00,A,2026-04-01,5.00,0.2,
+blade,,A,2026-04-01,,,blade_b
+blade_b,22.00,A,2026-04-01,,,
+"""
 
 
 def add(book, text, told=None, moment=None):
@@ -73,7 +81,11 @@ def test_of_one_day_the_later_import_holds(book):
 
 def test_the_book_and_the_core_agree_on_what_is_current(book):
     """The same by SQL and by `econ.pricebook`."""
-    add(book, "part,price,seller,seen on,status,pack\nbelt,5,A,2026-05-01,used,1\nbelt,50,A,2026-05-01,new,10\n")
+    add(
+        book,
+        "part,price,seller,seen on,status,pack\nbelt,5,A,2026-05-01,used,1\nbelt,50,A,2026-05-01,new,10\n"
+        "belt,4,A,2026-05-01,back-ordered,1\nbelt,,A,2026-05-01,discontinued,1\nbelt,3,A,2026-05-01,new,1\n",
+    )
     for day in (date(2026, 3, 1), date(2026, 4, 15), TODAY):
         of_all = book.offers(["belt", "blade", "blade_b"], "USD")
         by_sql = [h.offer for h in book.current(day).held]

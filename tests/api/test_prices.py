@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shlex
+import sqlite3
 import subprocess
 import sys
 from doctest import ELLIPSIS, OutputChecker
@@ -20,7 +21,11 @@ from .test_docs import API, ROOT
 
 PAGE = (ROOT / "docs/prices.md").read_text(encoding="utf-8")
 SAMPLES = (ROOT / "sample_prices/README.md").read_text(encoding="utf-8")
-GOOD = "part,title,price,currency,seller,seen on\nbelt,drive belt,12.50,USD,A,2026-04-01\nblade,blade,20.00,USD,B,2026-01-05\n"
+GOOD = (
+    "part,title,price,currency,seller,seen on\n"
+    "belt,drive belt,12.50,USD,A,2026-04-01\n"
+    "blade,blade,20.00,USD,B,2026-01-05\n"
+)
 
 
 @pytest.fixture
@@ -113,8 +118,6 @@ def test_answers_as_json(run):
 
 
 def test_control_characters_of_a_foreign_book_are_not_printed(run, tmp_path):
-    import sqlite3
-
     run("import", "good.csv")
     row = "2, 'x', 'a\x1b[31mb', '', 'A', 'new', 1, 5, 'USD', 0, null, null, null, '2026-04-01', '', ''"
     with sqlite3.connect(tmp_path / "book.db") as raw:
@@ -172,5 +175,5 @@ def test_every_column_is_documented_as_the_reader_takes_it():
     rows = re.findall(r"^\| `(\w+)` \| (.+?) \| (.+?) \|$", SAMPLES.partition("## Columns")[2], re.MULTILINE)
     assert [r[0] for r in rows] == list(COLUMNS)
     for column, _, others in rows:
-        named = {w for w in re.findall(r"`([^`]+)`", others)}
+        named = set(re.findall(r"`([^`]+)`", others))
         assert named <= set(COLUMNS[column].others), column

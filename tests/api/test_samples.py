@@ -42,7 +42,7 @@ def test_the_price_list_has_every_part_of_the_rulebooks():
 
 
 def test_the_prices_of_the_list_are_those_the_rulebooks_hold_to_be_possible():
-    """New ones at the sellers that fit a class, within the range of the class, a quarter less where they come in packs."""
+    """New ones that fit a class lie within the range of the class, a quarter less where they come in packs."""
     parts = listed("parts.csv").rows
     new = parts[(parts["status"] == "new") & (parts["superseded_by"] == "")]
     for class_id in library.ids():

@@ -113,7 +113,7 @@ def test_of_each_group_the_newest_holds(offers, day):
 @given(OFFERS, SELLERS, DAYS, st.integers(2, 9))
 @many
 def test_in_another_money_the_same_is_bought(offers, sellers, day, times):
-    """All amounts so many times as large. Packs of one piece, so that nothing is rounded; weights in whole kilograms."""
+    """All amounts so many times as large; packs of one piece and whole kilograms, so that nothing is rounded."""
     plain = [replace(o, pack=1, weight_kg=2.0) for o in offers]
     dear = [replace(o, price=o.price * times, core_charge=o.core_charge * times) for o in plain]
 
