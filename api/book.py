@@ -128,9 +128,16 @@ class Book:
                 path.parent.mkdir(parents=True, exist_ok=True)
             uri = f"{path.absolute().as_uri()}?mode={'rwc' if writable else 'ro'}"
             self._db = sqlite3.connect(uri, uri=True, timeout=WAIT_SECONDS, isolation_level=None)
-            self._check(writable)
         except (sqlite3.Error, OSError) as error:
             raise _refuse(path, str(error), "this can't be used as a price book", "name another file: --book") from None
+        try:
+            self._check(writable)
+        except sqlite3.Error as error:
+            self._db.close()
+            raise _refuse(path, str(error), "this can't be used as a price book", "name another file: --book") from None
+        except BadInput:
+            self._db.close()
+            raise
 
     def __enter__(self) -> Book:
         return self
@@ -142,12 +149,10 @@ class Book:
         mark, version = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
         if mark == APPLICATION and version > SCHEMA:
             rule = f"this book was written by a newer mendworth; this one knows schemas up to {SCHEMA}"
-            self._db.close()
             raise _refuse(self.path, f"schema {version}", rule, "update mendworth")
         if mark == APPLICATION:
             return
         if self._one("SELECT count(*) FROM sqlite_master") or not writable:
-            self._db.close()
             raise _refuse(self.path, "another kind of file", "this is no price book", "name another file: --book")
         with self.writing():
             if not self._one("SELECT count(*) FROM sqlite_master"):  # nobody else was quicker

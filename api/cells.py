@@ -46,7 +46,7 @@ WEIGHTS = {
     "lb": 0.45359237,
     "lbs": 0.45359237,
     "oz": 0.028349523125,
-}  # NIST SP 811, B.8
+}  # kg
 DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
 PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0}
 SHARES = {"": 1.0, "%": 0.01}
@@ -171,12 +171,10 @@ def chosen(
 
 
 def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) -> bool | None:
-    """Return whether a column's decimal sign is the comma, from its unambiguous cells, or what the user told.
+    """Return whether a column's decimal sign is the comma, from its unambiguous cells, else from what the user told.
 
     None, and a fault of the whole file, where that can't be known.
     """
-    if told:
-        return told == "comma"
     says = np.where(cells.exact, 0, figures.says)
     found = {sign: int((says == sign)[cells.codes].argmax()) for sign in (POINT, COMMA, OPEN) if (says == sign).any()}
 
@@ -185,6 +183,8 @@ def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) ->
         return f"{shown(cells.texts[cells.codes[row]])} in row {faults.numbers[row]}"
 
     where = f"{faults.name}: {cells.header}"
+    if told and len({POINT, COMMA} & set(found)) != 1:
+        return told == "comma"
     if {POINT, COMMA} <= set(found):
         rule = "a column has one decimal sign"
         remedy = "correct it, or say --decimal comma or --decimal point"

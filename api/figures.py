@@ -56,7 +56,7 @@ def look(texts: Sequence[str] | NDArray[np.object_]) -> Figures:
     chars: Matrix = np.array(texts, dtype=f"U{width}").view(np.uint32).reshape(len(texts), width)
     digit, gap = _is_digit(chars), np.isin(chars, _GAPS)
     places = np.arange(width)
-    some = digit.any(axis=1)
+    some: BoolArray = np.asarray(digit.any(axis=1))
     first: IntArray = digit.argmax(axis=1).astype(np.int64)
     last: IntArray = width - 1 - digit[:, ::-1].argmax(axis=1).astype(np.int64)
     rows = np.arange(len(texts))

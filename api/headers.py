@@ -112,7 +112,7 @@ def _candidates(header: str) -> tuple[tuple[str, ...], str]:
 def matches(cells: Sequence[str], mapped: Mapping[str, str]) -> int:
     """Return how many columns of ours a row of cells names; to tell the header from the rows above it."""
     known = {c for cell in cells for c in _candidates(cell)[0]}
-    return len(known | {mapped[plain(cell)] for cell in cells if plain(cell) in mapped})
+    return len((known | {mapped[plain(cell)] for cell in cells if plain(cell) in mapped}) - {""})
 
 
 @dataclass(frozen=True)

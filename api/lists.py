@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from api.cells import Faults
+from api.cells import SPELLED, Faults
 from api.figures import BoolArray, IntArray
 from econ.problems import shown
 
@@ -46,8 +46,8 @@ def duplicates(frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArra
         a, b = some[column].to_numpy(), of_first[column].to_numpy()
         differs = (a != b) & ~(pd.isna(a) & pd.isna(b))
         wrong |= differs
-        for i in np.flatnonzero(differs)[: 10 * len(KEY)]:
-            names[i].append(column.replace("_minor", ""))
+        for i in np.flatnonzero(differs)[:SPELLED]:
+            names[i].append({"price_minor": "price", "core_minor": "core_charge"}.get(column, column))
     dropped[which[~wrong & (which != first)]] = True
     at = dict(zip(which.tolist(), range(len(which)), strict=True))
 

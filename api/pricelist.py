@@ -40,6 +40,7 @@ from econ.money import DIGITS
 from econ.offers import Seller, Shipping
 from econ.problems import BadInput, Problem, nearest, shown
 
+LONGEST_NAME = 100
 MOST_PIECES = 100_000
 MOST_KG = 1_000.0
 MOST_DAYS = 730.0
@@ -137,12 +138,15 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
 
 
 def _check(told: Told) -> None:
+    problems = []
     if told.currency and told.currency not in DIGITS:
-        raise BadInput(
-            [Problem("--currency", shown(told.currency), "no such currency here", nearest(told.currency, DIGITS))]
-        )
-    if not told.seller.isprintable() or len(told.seller) > 100:
-        raise BadInput([Problem("--seller", shown(told.seller), "a name of at most 100 characters", "shorten it")])
+        remedy = nearest(told.currency, DIGITS)
+        problems.append(Problem("--currency", shown(told.currency), "there is no such currency here", remedy))
+    if not told.seller.isprintable() or len(told.seller) > LONGEST_NAME:
+        rule = f"a name is plain text of at most {LONGEST_NAME} characters"
+        problems.append(Problem("--seller", shown(told.seller), rule, "shorten it"))
+    if problems:
+        raise BadInput(problems)
 
 
 def _beside(sheet: Sheet, rows: IntArray, faults: Faults) -> tuple[str, ...]:
@@ -167,13 +171,13 @@ def _read(
     cells: Mapping[str, Cells], n: int, faults: Faults, told: Told, matched: Matched, today: date
 ) -> tuple[pd.DataFrame, Mapping[str, tuple[IntArray, BoolArray]]]:
     """Return the rows in one shape, and for each of a seller's terms its amounts and which rows state them."""
-    part = words(cells.get("part"), n, faults, 100)
-    seller = words(cells.get("seller"), n, faults, 100, told.seller)
+    part = words(cells.get("part"), n, faults, LONGEST_NAME)
+    seller = words(cells.get("seller"), n, faults, LONGEST_NAME, told.seller)
     status = chosen(
         cells.get("status"), n, faults, STATUS_WORDS,
         "a part is new, back-ordered, discontinued, used, donor or own stock", "new",
     )  # fmt: skip
-    after = words(cells.get("superseded_by"), n, faults, 100)
+    after = words(cells.get("superseded_by"), n, faults, LONGEST_NAME)
     seen = days(cells.get("seen_on"), n, faults, told.dates, today, told.seen_on)
     of_money = {
         c: numbers(cells[c], faults, told.decimal, AMOUNT, "correct it")

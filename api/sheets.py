@@ -79,6 +79,8 @@ def read_sheet(body: bytes, name: str, score: Score, encoding: str = "", sheet: 
     if not body.strip():
         raise _refuse(name, "an empty file", "a price list has a header row and rows", "check the file")
     if body.startswith(b"PK\x03\x04"):
+        if encoding:
+            raise _refuse("--encoding", shown(encoding), f"{name} is no CSV file", "leave it out")
         return _xlsx(body, name, score, sheet)
     if body.startswith(b"\xd0\xcf\x11\xe0"):
         rule = "this is a spreadsheet of the old binary kind, or one locked by a password"
@@ -194,7 +196,7 @@ def _check_archive(body: bytes, name: str) -> None:
                 raise _refuse(name, f"{expanded:,} bytes unpacked", rule, "save it as CSV, or split it")
             if "[Content_Types].xml" not in archive.namelist():
                 raise _refuse(name, "a zip archive", "this is no XLSX file", "save it as XLSX or CSV")
-            for part in archive.namelist():  # ECMA-376 part 2 forbids them; they can be made to swell when read
+            for part in archive.namelist():  # a DTD can be made to swell; ECMA-376 part 2 has none (from memory)
                 if part.endswith((".xml", ".rels")):
                     with archive.open(part) as file:
                         if b"<!DOCTYPE" in file.read(4096):

@@ -188,8 +188,10 @@ def _priced(
 def _note(part: str, best: Offer, own: Offer | None, offers: int, stale: bool, age: int) -> str:
     """Return why a price is the one to reckon with."""
     said = []
-    if own is not None:
-        said.append("in own stock, at what another one costs" if best is not own else "in own stock, at its own price")
+    if own is not None and best is not own:
+        said.append("in own stock, at what another one costs")
+    elif own is not None:
+        said.append("in own stock, at its own price" if own.price else "in own stock; no price of another one is known")
     elif best.status in _WORDS:
         said.append(_WORDS[best.status])
     if offers > 1 and own is None:

@@ -9,6 +9,7 @@ from datetime import date, datetime
 
 import openpyxl
 import pytest
+from scipy import constants
 
 from api.headers import COLUMNS, OF_SELLER, UNSURE, plain, read_map
 from api.pricelist import FRAME, Told, read_prices
@@ -151,6 +152,8 @@ def test_a_column_that_does_not_tell_is_asked_about():
     told = {d: Told("A", "USD", TODAY, decimal=d) for d in ("comma", "point")}
     assert column(read(text, told["comma"]), "price_minor") == [123400, 250000]
     assert faults(read(text, told["point"])) == [("row 2, price", '"1.234"')], "a tenth of a cent"
+    beside = read("part;price;weight\na;1.234;0.5\n", told["comma"])
+    assert beside.rows["weight_kg"].tolist() == [0.5], "a column that tells is believed"
     (both,) = refused("part;price\na;12.50\nb;12,50\n")
     assert both[1] == '"12.50" in row 2, "12,50" in row 3'
 
@@ -170,7 +173,8 @@ def test_currencies():
     assert faults(listed) == [("row 6, price", '"500.5"'), ("row 7, price", '"$5.00"')]
     assert column(read("part,price (GBP)\na,5.00\n"), "currency") == ["GBP"]
     assert refused("part,price\na,$5.00\n", Told("A", "", TODAY))[0][0] == "list.csv: currency"
-    assert refused("part,price\na,5\n", Told("A", "XYZ", TODAY))[0][0] == "--currency"
+    said = [p[0] for p in refused("part,price\na,5\n", Told("A" * 101, "XYZ", TODAY))]
+    assert said == ["--currency", "--seller"]
 
 
 def test_days():
@@ -192,9 +196,10 @@ def test_days():
 
 
 def test_measures_with_their_units():
-    """NIST SP 811, appendix B.8: a pound is 0.45359237 kg."""
-    listed = read("part,price,weight,lead time,returns\na,5,120 g,2 weeks,none\nb,5,2 lb,3 days,15%\nc,5,0.5,,free\n")
-    assert column(listed, "weight_kg") == pytest.approx([0.12, 0.90718474, 0.5], rel=1e-12)
+    """The pound and the ounce as scipy.constants has them."""
+    text = "part,price,weight,lead time,returns\na,5,120 g,2 weeks,none\nb,5,2 lb,3 days,15%\nc,5,8 oz,,free\n"
+    listed = read(text)
+    assert column(listed, "weight_kg") == pytest.approx([0.12, 2 * constants.lb, 8 * constants.oz], rel=1e-12)
     assert column(listed, "lead_days")[:2] == [14, 3]
     assert column(listed, "return_loss") == [1, 0.15, 0]
 
@@ -331,6 +336,7 @@ def test_sheets_of_a_workbook():
     assert any('"Q2"' in n for n in read(body).notes)
     assert refused(body, Told("A", "USD", TODAY, sheet="Q3"))[0][3] == 'did you mean "Q2"'
     assert refused("part,price\na,5\n", Told("A", "USD", TODAY, sheet="Q2"))[0][0] == "--sheet"
+    assert refused(body, Told("A", "USD", TODAY, encoding="utf-8"))[0][0] == "--encoding"
     assert "header" in refused(body, Told("A", "USD", TODAY, sheet="other"))[0][3]
 
 

@@ -177,3 +177,19 @@ def test_every_column_is_documented_as_the_reader_takes_it():
     for column, _, others in rows:
         named = set(re.findall(r"`([^`]+)`", others))
         assert named <= set(COLUMNS[column].others), column
+
+
+def test_a_machine_class_that_does_not_ship_is_told(run, tmp_path):
+    rows = "belt,5,USD,A,2026-04-01,mower_walk_behind\nbelt,6,USD,A,2026-04-01,mower_wlk\n"
+    (tmp_path / "fits.csv").write_text("part,price,currency,seller,seen on,machine class\n" + rows, encoding="utf-8")
+    notes = json.loads(run("import", "fits.csv", "--json").stdout)["lists"][0]["notes"]
+    assert len(notes) == 1
+    assert '"mower_wlk"' in notes[0]
+    assert "mower_walk_behind" not in notes[0]
+
+
+def test_of_rows_that_contradict_each_other_none_is_kept(run, tmp_path):
+    (tmp_path / "twice.csv").write_text(GOOD + "belt,drive belt,13.50,USD,A,2026-04-01\n", encoding="utf-8")
+    done = run("import", "twice.csv", "--keep-good", "--json")
+    assert [x["rows"] for x in json.loads(done.stdout)["lists"]] == [1]
+    assert '"belt" again, with another price than row 2' in done.stderr

@@ -62,6 +62,7 @@ def test_own_stock_is_worth_what_another_one_costs():
     assert "own stock" in p.note
     alone = priced(own)
     assert (alone.unit_cost, alone.barred) == (None, False), "to be had, at a price that is not known"
+    assert alone.note == "in own stock; no price of another one is known"
     assert priced(offer("Shelf", status="own_stock", price=700)).unit_cost == 700
 
 
