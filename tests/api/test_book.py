@@ -77,6 +77,9 @@ def test_of_one_day_the_later_import_holds(book):
     add(book, "part,price,seller,seen on,status\nbelt,,A,2026-04-01,discontinued\n")
     assert [o.status for o in book.offers(["belt"], "USD") if o.seller == "A"] == ["new", "discontinued"]
     assert price_parts(["belt"], book.offers(["belt"], "USD"), {}, TODAY)["belt"].seller == "B"
+    add(book, "part,price,seller,seen on,status\nbelt,13,A,2026-04-01,back-ordered\n")
+    assert [o.status for o in book.offers(["belt"], "USD") if o.seller == "A"] == ["new", "back_ordered"]
+    assert [h.offer.status for h in book.current(TODAY).held if h.offer.part == "belt"] == ["new", "back_ordered"]
 
 
 def test_the_book_and_the_core_agree_on_what_is_current(book):

@@ -13,7 +13,7 @@ from scipy import constants
 
 from api.headers import COLUMNS, OF_SELLER, UNSURE, plain, read_map
 from api.pricelist import FRAME, Told, read_prices
-from api.sheets import MOST_BYTES
+from api.sheets import MOST_BYTES, read_sheet
 from econ.offers import STATUSES, Seller, Shipping
 from econ.problems import BadInput
 
@@ -158,6 +158,15 @@ def test_a_column_that_does_not_tell_is_asked_about():
     assert both[1] == '"12.50" in row 2, "12,50" in row 3'
 
 
+def test_a_nought_before_the_sign_is_no_thousand():
+    assert read("part,price,weight\na,1,0.125\n").rows["weight_kg"].tolist() == [0.125]
+    assert read('part,price,weight\na,1,"0,125"\n').rows["weight_kg"].tolist() == [0.125]
+
+
+def test_the_point_of_a_shortened_word_is_none_of_the_number():
+    assert column(read("part,price,currency\na,Fr.12,CHF\nb,.12,CHF\nc, .12,CHF\n"), "price_minor") == [1200, 12, 12]
+
+
 def test_money_never_goes_through_binary_fractions():
     listed = read("part,price\na,1000000000.07\nb,0.29\nc,1.15\n")
     assert column(listed, "price_minor") == [100000000007, 29, 115]
@@ -238,6 +247,7 @@ def test_headers():
     assert column(listed, "title") == ["b"]
     assert column(listed, "seller") == ["Seller Q"]
     assert listed.ignored == ("Colour",)
+    assert read("part,price,Shipping weight (kg)\na,5,2\n").rows["weight_kg"].tolist() == [2]
     assert refused("part,sku,price\na,b,5\n")[0][1] == '"sku"'
     assert "part or designation" in refused("reference,price\na,5\n")[0][2]
     assert "none of these columns" in refused("part,price,qty\na,5,1\n")[0][2]
@@ -340,6 +350,10 @@ def test_sheets_of_a_workbook():
     assert "header" in refused(body, Told("A", "USD", TODAY, sheet="other"))[0][3]
 
 
+def test_cells_far_to_the_right_are_not_read():
+    assert len(read_sheet(workbook(["part", "price"] + [None] * 1_000 + ["x"], ["a", 5]), "x", len).columns) == 2
+
+
 def archive(**files):
     body = io.BytesIO()
     with zipfile.ZipFile(body, "w", zipfile.ZIP_DEFLATED) as z:
@@ -355,12 +369,13 @@ def test_archives_that_swell():
     assert "can't be read" in refused(archive(**{"[Content_Types].xml": b"<x/>"}))[0][2]
 
 
-def test_a_claimed_size_of_a_sheet_is_not_believed():
+@pytest.mark.parametrize("claimed", [b"A1:XFD1048576", b"A1", b"A1:A1"])
+def test_a_claimed_size_of_a_sheet_is_not_believed(claimed):
     body = workbook(["part", "price"], ["a", 5])
     swollen = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(body)) as old, zipfile.ZipFile(swollen, "w") as new:
         for name in old.namelist():
-            new.writestr(name, old.read(name).replace(b'<dimension ref="A1:B2"', b'<dimension ref="A1:XFD1048576"'))
+            new.writestr(name, old.read(name).replace(b'<dimension ref="A1:B2"', b'<dimension ref="' + claimed + b'"'))
     assert column(read(swollen.getvalue()), "part") == ["a"]
 
 
