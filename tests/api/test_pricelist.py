@@ -312,6 +312,8 @@ def test_parts_that_others_took_the_place_of():
     listed = read(text)
     named = dict(zip(column(listed, "part"), column(listed, "superseded_by"), strict=True))
     assert named == {"a": "c", "b": "c", "c": ""}
+    turned = read("part,price,superseded by\nb,,c\na,,b\n")
+    assert column(turned, "superseded_by") == ["c", "c"]
     assert faults(listed) == [
         ("row 5, superseded by", '"x" -> "y" -> "z" -> "x"'),
         ("row 6, superseded by", '"x" -> "y" -> "z" -> "x"'),

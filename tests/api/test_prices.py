@@ -87,6 +87,7 @@ def test_list_find_and_stale(run):
     run("import", "good.csv")
     listed = run("list", "--as-of", "2026-05-10")
     assert listed.stdout.splitlines()[0] == "2 offers of 2 parts by 2 sellers on 2026-05-10."
+    assert run("list", "--limit", "1").stdout.endswith("  1 more: --limit 2, or --json.\n")
     assert run("list", "--as-of", "2026-02-01").stdout.startswith("1 offer of 1 part by 1 seller")
     assert run("list", "--as-of", "2025-02-01").stdout == "No offer was seen by 2025-02-01.\n"
     assert run("list", "--seller", "b").stdout.startswith("1 offer of 1 part by B")

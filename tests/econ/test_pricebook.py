@@ -46,6 +46,19 @@ def test_a_newer_price_replaces_the_one_before():
     assert price_parts(["belt"], [to_come], SELLERS, DAY) == {}
 
 
+def test_of_two_that_cost_the_same_the_one_seen_later():
+    assert priced(offer(seen="2026-04-01"), offer("Corner", seen="2026-04-02")).seller == "Corner"
+    assert priced(offer(seen="2026-04-02"), offer("Corner", seen="2026-04-01")).seller == "Near"
+
+
+def test_of_two_words_of_one_day_the_one_that_promises_less():
+    new, gone = offer(price=500), offer(status="discontinued", price=500)
+    waits = offer(status="back_ordered", price=500, lead_days=30)
+    assert priced(new, gone).barred
+    assert priced(waits, gone).barred
+    assert priced(new, waits).status == "back_ordered"
+
+
 def test_stale():
     old = offer(price=500, seen="2026-01-09")
     p = priced(old)
