@@ -6,9 +6,8 @@ Each check is made on the distinct texts of a column; single rows are looked at 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
@@ -22,7 +21,6 @@ from econ.problems import Problem, nearest, shown
 
 SPELLED = 100  # problems of single rows that are told one by one
 MOST_MONEY = 10**12  # [minor units]
-EARLIEST = date(1990, 1, 1)
 # What may stand beside an amount; common practice.
 SYMBOLS: Mapping[str, tuple[str, ...]] = {
     "$": ("USD", "AUD", "CAD", "NZD", "SGD", "TWD", "MXN", "CLP"), "us$": ("USD",), "c$": ("CAD",), "ca$": ("CAD",),
@@ -51,17 +49,8 @@ DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
 PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0}
 SHARES = {"": 1.0, "%": 0.01}
 RETURN_WORDS = {"none": "1", "no": "1", "no returns": "1", "final sale": "1", "free": "0", "full refund": "0"}
-BROKEN = {
-    "#N/A",
-    "#REF!",
-    "#VALUE!",
-    "#NAME?",
-    "#DIV/0!",
-    "#NUM!",
-    "#NULL!",
-}  # what a spreadsheet says of a broken formula
-_YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?:[T ][\d:.Z+-]*)?")
-_YEAR_LAST = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})")
+# What a spreadsheet says of a broken formula.
+BROKEN = frozenset(["#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"])
 
 
 @dataclass(frozen=True)
@@ -281,54 +270,3 @@ def currency_of(unit: str) -> str:
     """Return the one currency that what stands beside an amount can mean, or empty."""
     could = (unit.upper(),) if unit.upper() in DIGITS else SYMBOLS.get(unit, ())
     return could[0] if len(could) == 1 else ""
-
-
-def days(cells: Cells | None, rows: int, faults: Faults, told: str, today: date, default: date | None) -> Words:
-    """Return a column of days as YYYY-MM-DD, empty where none is known.
-
-    told: ``day`` or ``month`` where the user said what comes first in 3/4/2026; else it is told by the column: a number
-    over 12 is a day. With points, 3.4.2026, the day comes first (common practice). A year has four digits.
-    """
-    filled = default.isoformat() if default else ""
-    if cells is None:
-        return same(filled, rows)
-    texts = [str(t).strip() for t in cells.texts]
-    split = [_YEAR_LAST.fullmatch(t) for t in texts]
-    slashed = [(int(m[1]), int(m[3])) for m in split if m and m[2] != "."]
-    day_first, month_first = any(a > 12 for a, _ in slashed), any(b > 12 for _, b in slashed)
-    where = f"{faults.name}: {cells.header}"
-    if not told and day_first and month_first:
-        rule = "the day comes first in some rows and the month in others"
-        faults.whole.append(Problem(where, "both", rule, "write days as YYYY-MM-DD"))
-    elif not told and not (day_first or month_first) and any(a != b for a, b in slashed):
-        example = next(t for t, m in zip(texts, split, strict=True) if m and m[2] != "." and m[1] != m[3])
-        rule = "no row tells whether the day or the month comes first"
-        faults.whole.append(Problem(where, shown(example), rule, "say --dates day or --dates month"))
-    first = told or ("month" if month_first else "day")
-    latest = today + timedelta(days=1)  # where the seller is, it may be tomorrow
-    found = [filled if not t else _day(t, first) for t in texts]
-    faults.texts(cells, np.array([d is None for d in found], bool), "it is a day, YYYY-MM-DD", "correct it")
-    odd = [bool(d) and not EARLIEST.isoformat() <= str(d) <= latest.isoformat() for d in found]
-    rule = f"prices are seen from {EARLIEST} on and not after today"
-    faults.texts(cells, np.array(odd, bool), rule, "correct it")
-    places, distinct = pd.factorize(np.array([d or "" for d in found], object))
-    return Words(places[cells.codes], distinct)
-
-
-def _day(text: str, first: str) -> str | None:
-    a = _YEAR_FIRST.fullmatch(text)
-    b = _YEAR_LAST.fullmatch(text)
-    try:
-        if a:
-            return date(int(a[1]), int(a[3]), int(a[4])).isoformat()
-        if b:
-            day, month = (b[1], b[3]) if b[2] == "." or first == "day" else (b[3], b[1])
-            return date(int(b[4]), int(month), int(day)).isoformat()
-    except ValueError:
-        return None
-    return None
-
-
-def listed(rows: Sequence[int], most: int = 5) -> str:
-    """Return row numbers for people."""
-    return ", ".join(map(str, rows[:most])) + (", ..." if len(rows) > most else "")

@@ -9,6 +9,7 @@ import pandas as pd
 
 from api.cells import SPELLED, Faults
 from api.figures import BoolArray, IntArray
+from api.headers import OF_SELLER
 from econ.problems import shown
 
 KEY = ("part", "seller", "pack", "seen_on", "status", "machine_class", "currency")
@@ -29,7 +30,7 @@ def _key(frame: pd.DataFrame) -> IntArray:
     return key
 
 
-def duplicates(frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArray]], faults: Faults) -> BoolArray:
+def duplicates(frame: pd.DataFrame, faults: Faults) -> BoolArray:
     """Return rows that repeat another word for word; note those of the same offer that say something else."""
     key = _key(frame)
     again = pd.Series(key).duplicated(keep=False).to_numpy() & ~faults.bad
@@ -37,7 +38,7 @@ def duplicates(frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArra
     dropped = np.zeros(len(frame), bool)
     if not len(which):
         return dropped
-    some = frame.iloc[which].assign(**{c: np.where(said, x, -1)[which] for c, (x, said) in terms.items()})
+    some = frame.iloc[which]
     first = pd.Series(which).groupby(key[which]).transform("min").to_numpy()
     of_first = some.iloc[np.searchsorted(which, first)]
     wrong = np.zeros(len(which), bool)
@@ -71,7 +72,7 @@ def one_statement(
     found: dict[str, dict[tuple[str, str], int]] = {}
     names, currencies = frame["seller"].cat, frame["currency"].cat
     group = names.codes.to_numpy().astype(np.int64) * len(currencies.categories) + currencies.codes.to_numpy()
-    for column in ("shipping", "shipping_per_kg", "free_from", "minimum_order"):
+    for column in OF_SELLER:
         found[column] = {}
         if column not in terms:
             continue

@@ -24,7 +24,6 @@ from api.cells import (
     Words,
     chosen,
     currency_of,
-    days,
     floats,
     money,
     numbers,
@@ -32,6 +31,7 @@ from api.cells import (
     units_of,
     words,
 )
+from api.days import days
 from api.figures import BoolArray, IntArray
 from api.headers import OF_SELLER, Matched, match, matches
 from api.lists import duplicates, one_statement, successors
@@ -126,7 +126,7 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
     frame, terms = _read(cells, len(rows), faults, told, matched, today)
     if faults.whole:
         raise BadInput([*faults.whole, *faults.told()])
-    dropped = duplicates(frame, terms, faults)
+    dropped = duplicates(frame, faults)
     sellers = _sellers(frame, terms, faults)
     successors(frame, faults)
     kept = frame[~faults.bad & ~dropped].reset_index(drop=True)

@@ -104,7 +104,8 @@ def _import(files: tuple[str, ...], told: Told, keep_good: bool, dry_run: bool, 
         except BadInput as error:
             problems += error.problems
     faults = [p for listed, _ in read for p in listed.told()]
-    if problems or (faults and not keep_good):
+    nothing_good = any(not len(listed.rows) for listed, _ in read)
+    if problems or (faults and not keep_good) or nothing_good:
         raise BadInput([*problems, *faults])
     if dry_run:
         lists = tuple(imported(listed, None, ids()) for listed, _ in read)

@@ -298,6 +298,13 @@ def test_rows_that_repeat():
     ]
 
 
+def test_a_row_that_repeats_need_not_repeat_the_terms():
+    listed = read("part,price,shipping\na,5,4.50\na,5,\n")
+    assert (len(listed.rows), listed.dropped, listed.problems) == (1, 1, ())
+    other = read("part,price,shipping\na,5,4.50\na,5,5.50\n")
+    assert faults(other) == [("row 3, shipping", 'other terms of "Seller A" than row 2')]
+
+
 def test_terms_of_a_seller():
     text = "part,price,seller,shipping,free from,minimum order\na,5,S,4.50,60,\nb,5,S,,,\nc,5,T,,,\nd,5,S,5.00,60,\n"
     listed = read(text)

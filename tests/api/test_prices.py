@@ -189,6 +189,14 @@ def test_a_machine_class_that_does_not_ship_is_told(run, tmp_path):
     assert "mower_walk_behind" not in notes[0]
 
 
+def test_a_list_without_a_good_row_is_no_revision(run, tmp_path):
+    (tmp_path / "all.csv").write_text("part,price,currency,seller,seen on\na,x,USD,A,2026-04-01\n", encoding="utf-8")
+    done = run("import", "all.csv", "--keep-good")
+    assert done.exit_code == 2
+    assert done.stderr.startswith("all.csv: row 2, price: got")
+    assert not (tmp_path / "book.db").exists()
+
+
 def test_of_rows_that_contradict_each_other_none_is_kept(run, tmp_path):
     (tmp_path / "twice.csv").write_text(GOOD + "belt,drive belt,13.50,USD,A,2026-04-01\n", encoding="utf-8")
     done = run("import", "twice.csv", "--keep-good", "--json")
