@@ -74,7 +74,7 @@ def import_(
     book: str | None,
     as_json: bool,
 ) -> None:
-    """Add price lists, CSV or XLSX, to the book: all of them, or none where one has bad rows (see --keep-good)."""
+    """Add price lists, CSV or XLSX, to the book. All come in, or none where one has bad rows (see --keep-good)."""
     from api.headers import read_map
     from api.pricelist import Told
 
@@ -143,7 +143,7 @@ def _print(answer: Any, text: Callable[[Any], str], as_json: bool) -> None:
 def list_(
     seller: str, as_of: datetime | None, revision: int | None, limit: int, book: str | None, as_json: bool
 ) -> None:
-    """List the offers that hold on a day: the newest of each part and seller."""
+    """List the offers that hold on a day. Of each part and seller that is the newest."""
     from api.book import Book
     from api.listings import list_offers
     from api.pricetext import listing_text
@@ -183,7 +183,7 @@ def find(
 def stale(
     days: int | None, as_of: datetime | None, revision: int | None, limit: int, book: str | None, as_json: bool
 ) -> None:
-    """List the offers that have grown old and are to be looked up again."""
+    """List the offers that have grown old. They are to be looked up again."""
     from api.book import Book
     from api.listings import stale_offers
     from api.pricetext import listing_text
