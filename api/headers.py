@@ -41,7 +41,7 @@ COLUMNS: Mapping[str, Head] = {
     ),
     "price": Head(
         "price of one pack",
-        ("unit price", "pack price", "price per pack", "net price", "cost", "list price", "amount"),
+        ("unit price", "pack price", "price per pack", "net price", "cost", "list price"),
     ),
     "price_each": Head(
         "price of one piece, in place of price", ("price each", "each", "price per piece", "piece price")
@@ -68,9 +68,9 @@ COLUMNS: Mapping[str, Head] = {
     ),
     "superseded_by": Head(
         "part that took its place",
-        ("superseded", "replaced by", "replacement", "supersession", "new part", "successor"),
+        ("replaced by", "replacement", "supersession", "new part", "successor"),
     ),
-    "machine_class": Head("the only machine class it fits, if it fits one alone", ("machine", "fits", "class")),
+    "machine_class": Head("the only machine class it fits, if it fits one alone", ("machine", "fits")),
     "shipping": Head(
         "what the seller charges to send an order", ("shipping flat", "flat shipping", "postage", "freight", "delivery")
     ),
@@ -79,7 +79,7 @@ COLUMNS: Mapping[str, Head] = {
         "goods from which on the seller sends free",
         ("free shipping from", "free shipping over", "free delivery from", "free over"),
     ),
-    "minimum_order": Head("least value of an order there", ("min order", "minimum", "minimum order value")),
+    "minimum_order": Head("least value of an order there", ("min order", "minimum order value")),
 }  # fmt: skip
 UNSURE = {"qty", "quantity", "stock"}  # may as well be what lies on the seller's shelf, which is none of ours
 OF_SELLER = ("shipping", "shipping_per_kg", "free_from", "minimum_order")
