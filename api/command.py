@@ -243,3 +243,8 @@ def serve(host: str, port: int, overlays: tuple[str, ...]) -> None:
         raise click.ClickException(f"can't listen on {host}:{port}: {error.strerror or error}") from None
     click.echo(f"Listening on http://{host}:{server.effective_port}, end with Ctrl+C.", err=True)
     server.run()
+
+
+from api.prices import prices  # noqa: E402 - it takes its printing from here
+
+main.add_command(prices)

@@ -1,0 +1,324 @@
+"""Book: the price book, one SQLite file to which every import adds a revision.
+
+No row is ever changed or deleted, so that what was asked as of a revision and a day can be asked again. An import is
+one transaction: it is there as a whole or not at all. Money is in whole minor units.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from econ.offers import Offer, Seller, Shipping
+from econ.problems import BadInput, Problem, shown
+
+if TYPE_CHECKING:
+    from api.pricelist import PriceList, Told
+
+VARIABLE = "MENDWORTH_BOOK"
+APPLICATION = 0x4D5742  # marks a SQLite file as a price book
+SCHEMA = 1
+WAIT_SECONDS = 30  # for another import to end
+CHUNK = 20_000  # rows turned into Python values at once
+CACHE_KILOBYTES = 65_536  # an import of some 100,000 rows is written once, at its end
+AT_ONCE = 500  # parts asked for in one query; SQLite takes at least 999 variables
+
+_TABLES = """
+CREATE TABLE revision (
+    number INTEGER PRIMARY KEY, moment TEXT NOT NULL, source TEXT NOT NULL, sha256 TEXT NOT NULL, told TEXT NOT NULL,
+    rows INTEGER NOT NULL, UNIQUE (sha256, told)
+);
+CREATE TABLE seller (
+    revision INTEGER NOT NULL REFERENCES revision, name TEXT NOT NULL, currency TEXT NOT NULL, flat INTEGER NOT NULL,
+    per_kg INTEGER NOT NULL, free_from INTEGER, minimum_order INTEGER NOT NULL
+);
+CREATE TABLE offer (
+    revision INTEGER NOT NULL REFERENCES revision, part TEXT NOT NULL, title TEXT NOT NULL, designation TEXT NOT NULL,
+    seller TEXT NOT NULL, status TEXT NOT NULL, pack INTEGER NOT NULL, price INTEGER NOT NULL, currency TEXT NOT NULL,
+    core_charge INTEGER NOT NULL, weight_kg REAL, lead_days REAL, return_loss REAL, seen_on TEXT NOT NULL,
+    superseded_by TEXT NOT NULL, machine_class TEXT NOT NULL
+);
+CREATE INDEX offer_part ON offer (part);
+"""
+_TABLES += "".join(
+    f"CREATE TRIGGER {table}_{what} BEFORE {what} ON {table} "
+    "BEGIN SELECT RAISE(ABORT, 'a price book only grows'); END;\n"
+    for table in ("revision", "seller", "offer")
+    for what in ("update", "delete")
+)
+_FIELDS = (
+    "part, title, seller, status, price, seen_on, pack, core_charge, weight_kg, lead_days, return_loss, designation, "
+    "superseded_by, machine_class"
+)
+# What a newer row replaces, as econ.pricebook.group has it.
+_GROUP = (
+    "part, seller, pack, machine_class, currency, "
+    "CASE WHEN status IN ('new', 'back_ordered', 'discontinued') THEN '' ELSE status END"
+)
+# Within one import and day the one that promises less, as econ.pricebook.current has it.
+_LAST = "revision DESC, status = 'discontinued' DESC, status = 'back_ordered' DESC, price DESC, rowid"
+
+
+@dataclass(frozen=True)
+class Revision:
+    """An import: when, from which file, the SHA-256 of its bytes, and how many rows it brought."""
+
+    number: int
+    moment: str
+    source: str
+    sha256: str
+    rows: int
+
+
+@dataclass(frozen=True)
+class Held:
+    """An offer in the book: its currency and the revision that brought it."""
+
+    offer: Offer
+    currency: str
+    revision: int
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Which offers are asked for: parts by id, a seller's, those seen before a day, and how many at most."""
+
+    parts: tuple[str, ...] | None = None
+    seller: str = ""
+    before: date | None = None
+    limit: int | None = None
+
+
+EVERYTHING = Asked()
+
+
+@dataclass(frozen=True)
+class Page:
+    """Offers found: how many in all, of how many parts and sellers, the oldest's day, and the first of them."""
+
+    total: int
+    parts: int
+    sellers: int
+    oldest: date | None
+    held: tuple[Held, ...]
+
+
+def _refuse(path: Path, value: str, rule: str, remedy: str) -> BadInput:
+    return BadInput([Problem(str(path), value, rule, remedy)])
+
+
+class Book:
+    """A price book, open. Use as a context manager."""
+
+    def __init__(self, path: Path, writable: bool = False) -> None:
+        """Open a book; one that is to be written and isn't there is begun. Raises BadInput where it is no book."""
+        self.path = path
+        if not writable and not path.is_file():
+            raise _refuse(path, "no such file", "there is no price book yet", "begin one: mendworth prices import FILE")
+        try:
+            if writable:
+                path.parent.mkdir(parents=True, exist_ok=True)
+            uri = f"{path.absolute().as_uri()}?mode={'rwc' if writable else 'ro'}"
+            self._db = sqlite3.connect(uri, uri=True, timeout=WAIT_SECONDS, isolation_level=None)
+        except (sqlite3.Error, OSError) as error:
+            raise _refuse(path, str(error), "this can't be used as a price book", "name another file: --book") from None
+        try:
+            self._check(writable)
+        except sqlite3.Error as error:
+            self._db.close()
+            raise _refuse(path, str(error), "this can't be used as a price book", "name another file: --book") from None
+        except BadInput:
+            self._db.close()
+            raise
+
+    def __enter__(self) -> Book:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._db.close()
+
+    def _check(self, writable: bool) -> None:
+        mark, version = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
+        if mark == APPLICATION and version > SCHEMA:
+            rule = f"this book was written by a newer mendworth; this one knows schemas up to {SCHEMA}"
+            raise _refuse(self.path, f"schema {version}", rule, "update mendworth")
+        if mark == APPLICATION:
+            return
+        if self._one("SELECT count(*) FROM sqlite_master") or not writable:
+            raise _refuse(self.path, "another kind of file", "this is no price book", "name another file: --book")
+        with self.writing():
+            if not self._one("SELECT count(*) FROM sqlite_master"):  # nobody else was quicker
+                for statement in _TABLES.split(";\n"):
+                    if statement.strip():
+                        self._db.execute(statement)
+                self._db.execute(f"PRAGMA application_id = {APPLICATION}")
+                self._db.execute(f"PRAGMA user_version = {SCHEMA}")
+
+    def _one(self, query: str, *values: object) -> Any:
+        return self._db.execute(query, values).fetchone()[0]
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Make all that is added within one transaction: all of it, or nothing if anything fails."""
+        self._db.execute(f"PRAGMA cache_size = -{CACHE_KILOBYTES}")
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            self._db.execute("ROLLBACK")
+            raise
+        self._db.execute("COMMIT")
+
+    def newest(self) -> int:
+        """Return the number of the newest revision, 0 where there is none."""
+        return int(self._one("SELECT coalesce(max(number), 0) FROM revision"))
+
+    def revisions(self) -> tuple[Revision, ...]:
+        """Return all imports, the oldest first."""
+        query = "SELECT number, moment, source, sha256, rows FROM revision ORDER BY number"
+        return tuple(Revision(*row) for row in self._db.execute(query))
+
+    def add(self, listed: PriceList, body: bytes, told: Told, moment: datetime | None = None) -> Revision:
+        """Add the good rows of a price list, inside `writing`. body: its bytes; told: what the user said of it.
+
+        Raises BadInput where the same bytes were added before with the same words.
+        """
+        digest, said = hashlib.sha256(body).hexdigest(), _told(told)
+        query = "SELECT number, moment FROM revision WHERE sha256 = ? AND told = ?"
+        before = self._db.execute(query, (digest, said)).fetchone()
+        if before:
+            got = f"the same file as revision {before[0]} of {before[1][:10]}"
+            raise BadInput(
+                [Problem(listed.name, got, "a price list is added once", "nothing is to be done: it is there")]
+            )
+        number = self.newest() + 1
+        when = (moment or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
+        rows = listed.rows
+        row = (number, when, listed.name, digest, said, len(rows))
+        self._db.execute("INSERT INTO revision VALUES (?, ?, ?, ?, ?, ?)", row)
+        self._db.executemany(
+            "INSERT INTO seller VALUES (?, ?, ?, ?, ?, ?, ?)",
+            [
+                (number, name, currency, s.shipping.flat, s.shipping.per_kg, s.shipping.free_from, s.minimum_order)
+                for (name, currency), s in listed.sellers.items()
+            ],
+        )
+        insert = f"INSERT INTO offer VALUES ({number}, {', '.join('?' * rows.shape[1])})"  # noqa: S608 - our own marks
+        for begin in range(0, len(rows), CHUNK):
+            some = rows.iloc[begin : begin + CHUNK]
+            self._db.executemany(insert, zip(*(_plain(some[c]) for c in some.columns), strict=True))
+        return Revision(number, when, listed.name, digest, len(rows))
+
+    def _upto(self, revision: int | None) -> int:
+        newest = self.newest()
+        if revision is not None and not 1 <= revision <= newest:
+            rule = f"the book has revisions 1 to {newest}" if newest else "the book is empty"
+            raise BadInput([Problem("revision", shown(revision), rule, "see mendworth prices revisions")])
+        return newest if revision is None else revision
+
+    def offers(
+        self, parts: Iterable[str], currency: str, machine_class: str = "", revision: int | None = None
+    ) -> list[Offer]:
+        """Return every offer of some parts and of those that took their place, the whole past of it.
+
+        Those of one currency that fit any machine or the class. revision: as the book was then; the newest if left out.
+        Of rows of one day that replace each other the later import holds.
+        """
+        upto = self._upto(revision)
+        found: list[Offer] = []
+        asked: set[str] = set()
+        wanted = set(parts)
+        while wanted:
+            some = sorted(wanted)[:AT_ONCE]
+            asked |= set(some)
+            query = f"""
+                SELECT {_FIELDS} FROM (
+                    SELECT *, row_number() OVER (PARTITION BY {_GROUP}, seen_on ORDER BY {_LAST}) AS place
+                    FROM offer WHERE part IN ({", ".join("?" * len(some))}) AND revision <= ? AND currency = ?
+                    AND machine_class IN ('', ?)
+                ) WHERE place = 1 ORDER BY part, seller, seen_on
+            """  # noqa: S608 - our own names and marks
+            new = [_offer(row) for row in self._db.execute(query, (*some, upto, currency, machine_class))]
+            found += new
+            wanted = (wanted | {o.superseded_by for o in new if o.superseded_by}) - asked
+        return found
+
+    def sellers(self, currency: str, revision: int | None = None) -> dict[str, Seller]:
+        """Return the terms of each seller as it stated them last, by name."""
+        query = """
+            SELECT name, flat, per_kg, free_from, minimum_order FROM seller WHERE currency = ? AND revision <= ?
+            ORDER BY revision
+        """
+        rows = self._db.execute(query, (currency, self._upto(revision)))
+        return {name: Seller(name, Shipping(flat, kg, free), least) for name, flat, kg, free, least in rows}
+
+    def current(self, day: date, revision: int | None = None, asked: Asked = EVERYTHING) -> Page:
+        """Return the newest offer of each seller seen by a day, in any currency, by part and price of a piece."""
+        inner: dict[str, object] = {"seen_on <= ?": day.isoformat(), "revision <= ?": self._upto(revision)}
+        outer: dict[str, object] = {}
+        if asked.parts is not None:
+            inner["part IN (SELECT value FROM json_each(?))"] = json.dumps(asked.parts)
+        if asked.seller:
+            inner["seller = ?"] = asked.seller
+        if asked.before is not None:
+            outer["seen_on < ?"] = asked.before.isoformat()
+        table = f"""
+            (SELECT *, row_number() OVER (PARTITION BY {_GROUP} ORDER BY seen_on DESC, {_LAST}) AS place
+            FROM offer WHERE {" AND ".join(inner)}) WHERE {" AND ".join(("place = 1", *outer))}
+        """  # noqa: S608 - our own names
+        given = (*inner.values(), *outer.values())
+        query = f"SELECT count(*), count(DISTINCT part), count(DISTINCT seller), min(seen_on) FROM {table}"  # noqa: S608
+        total, parts, sellers, oldest = self._db.execute(query, given).fetchone()
+        query = f"""
+            SELECT {_FIELDS}, currency, revision FROM {table}
+            ORDER BY part, currency, price * 1.0 / pack, seller, seen_on LIMIT ?
+        """  # noqa: S608 - our own names
+        limit = -1 if asked.limit is None else asked.limit
+        held = tuple(Held(_offer(row[:-2]), row[-2], row[-1]) for row in self._db.execute(query, (*given, limit)))
+        return Page(total, parts, sellers, date.fromisoformat(oldest) if oldest else None, held)
+
+    def seller_names(self) -> list[str]:
+        """Return the names of all sellers."""
+        return [name for (name,) in self._db.execute("SELECT DISTINCT seller FROM offer ORDER BY seller")]
+
+    def names(self) -> list[tuple[str, str, str]]:
+        """Return every part with its titles and designations: part, title, designation."""
+        return self._db.execute("SELECT DISTINCT part, title, designation FROM offer ORDER BY part").fetchall()
+
+
+def default_path() -> Path:
+    """Return where the price book is if no option says otherwise: the environment's word, or the user's folder."""
+    import click
+
+    said = os.environ.get(VARIABLE)
+    return Path(said) if said else Path(click.get_app_dir("mendworth")) / "prices.db"
+
+
+def _told(told: Told) -> str:
+    said = {k: str(v) if isinstance(v, date) else v for k, v in asdict(told).items() if v}
+    return json.dumps(said, sort_keys=True)
+
+
+def _plain(column: Any) -> list[Any]:
+    """Return a column of a price list as values SQLite takes; nothing where a number is not known."""
+    if column.dtype == "category":
+        words = column.cat.categories.to_numpy(object)
+        return words[column.cat.codes.to_numpy()].tolist()  # type: ignore[no-any-return]
+    if column.dtype.kind == "f":
+        values = column.to_numpy(object)
+        values[column.isna().to_numpy()] = None
+        return values.tolist()  # type: ignore[no-any-return]
+    return column.tolist()  # type: ignore[no-any-return]
+
+
+def _offer(row: Sequence[Any]) -> Offer:
+    part, title, seller, status, price, seen_on, *rest = row
+    return Offer(part, title, seller, status, price, date.fromisoformat(seen_on), *rest)

@@ -1,0 +1,272 @@
+"""Cells: the columns of a price list read one by one: what a text may say there, and which rows are at fault.
+
+Each check is made on the distinct texts of a column; single rows are looked at only to say what is wrong with them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from api.figures import COMMA, OPEN, POINT, Amounts, BoolArray, Figures, IntArray, look, scaled, settle
+from api.sheets import Column
+from econ.money import DIGITS
+from econ.offers import Status
+from econ.problems import Problem, nearest, shown
+
+SPELLED = 100  # problems of single rows that are told one by one
+MOST_MONEY = 10**12  # [minor units]
+# What may stand beside an amount; common practice.
+SYMBOLS: Mapping[str, tuple[str, ...]] = {
+    "$": ("USD", "AUD", "CAD", "NZD", "SGD", "TWD", "MXN", "CLP"), "us$": ("USD",), "c$": ("CAD",), "ca$": ("CAD",),
+    "a$": ("AUD",), "au$": ("AUD",), "nz$": ("NZD",), "r$": ("BRL",), "€": ("EUR",), "£": ("GBP",),
+    "kr": ("SEK", "NOK", "DKK", "ISK"), "kr.": ("SEK", "NOK", "DKK", "ISK"), "fr.": ("CHF",), "sfr.": ("CHF",),
+    "¥": ("JPY", "CNY"), "zł": ("PLN",), "kč": ("CZK",), "₹": ("INR",), "ft": ("HUF",),
+}  # fmt: skip
+UNITLESS = ("", ",-", ".-", ",--", ".--", ",–", ".–", ",", ".")  # 12,- is a way to write a round price
+STATUS_WORDS: Mapping[str, Status] = {
+    "": "new", "new": "new", "in stock": "new", "available": "new", "back ordered": "back_ordered",
+    "backordered": "back_ordered", "back order": "back_ordered", "backorder": "back_ordered",
+    "on order": "back_ordered", "out of stock": "back_ordered", "discontinued": "discontinued",
+    "no longer available": "discontinued",
+    "nla": "discontinued", "obsolete": "discontinued", "used": "used", "second hand": "used", "secondhand": "used",
+    "donor": "donor", "own stock": "own_stock", "own": "own_stock",
+}  # fmt: skip
+WEIGHTS = {
+    "": 1.0,
+    "kg": 1.0,
+    "g": 0.001,
+    "lb": 0.45359237,
+    "lbs": 0.45359237,
+    "oz": 0.028349523125,
+}  # kg
+DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
+PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0}
+SHARES = {"": 1.0, "%": 0.01}
+RETURN_WORDS = {"none": "1", "no": "1", "no returns": "1", "final sale": "1", "free": "0", "full refund": "0"}
+# What a spreadsheet says of a broken formula.
+BROKEN = frozenset(["#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"])
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A column over the rows that are not blank: for each row the place of its text among the distinct ones."""
+
+    header: str
+    codes: NDArray[np.intp]
+    texts: NDArray[np.object_]
+    exact: BoolArray
+
+    @classmethod
+    def of(cls, header: str, column: Column, rows: IntArray) -> Cells:
+        """Return some rows of a column with the distinct texts they use."""
+        codes = column.codes[rows]
+        used = np.bincount(codes, minlength=len(column.texts)) > 0
+        return cls(header, (np.cumsum(used) - 1)[codes], column.texts[used], column.exact[used])
+
+
+@dataclass
+class Faults:
+    """What is wrong with the rows of one file, gathered column by column, told row by row."""
+
+    name: str
+    headers: Mapping[str, str]  # of our columns, as the file has them and in its order
+    numbers: IntArray  # of the rows, as a spreadsheet counts them
+    bad: BoolArray
+    whole: list[Problem] = field(default_factory=list)  # of the file: nothing of it can be kept
+    count: int = 0
+    _told: list[tuple[int, int, Problem]] = field(default_factory=list)
+
+    def header(self, column: str) -> str:
+        """Return what the file calls a column."""
+        return self.headers.get(column, column)
+
+    def at(self, row: int, header: str) -> str:
+        """Return where a cell stands."""
+        return f"{self.name}: row {self.numbers[row]}, {header}"
+
+    def rows(self, which: BoolArray, header: str, value: Callable[[int], str], rule: str, remedy: str) -> None:
+        """Note a fault of some rows. value: what stands in a row."""
+        found = np.flatnonzero(which)
+        self.bad[found] = True
+        self.count += len(found)
+        there = list(self.headers.values())
+        place = there.index(header) if header in there else len(there)
+        self._told += [(int(r), place, Problem(self.at(r, header), value(r), rule, remedy)) for r in found[:SPELLED]]
+
+    def texts(self, cells: Cells, which: BoolArray, rule: str, remedy: str) -> None:
+        """Note a fault of some distinct texts of a column."""
+        if which.any():
+            self.rows(which[cells.codes], cells.header, lambda r: shown(cells.texts[cells.codes[r]]), rule, remedy)
+
+    def told(self) -> tuple[Problem, ...]:
+        """Return the first problems of single rows, in the order of the rows."""
+        return tuple(p for _, _, p in sorted(self._told, key=lambda x: x[:2])[:SPELLED])
+
+
+@dataclass(frozen=True)
+class Words:
+    """A column of clean text: for each row the place of its word among the distinct ones."""
+
+    codes: NDArray[np.intp]
+    words: NDArray[np.object_]
+
+    def each(self) -> NDArray[np.object_]:
+        """Return the word of each row."""
+        return self.words[self.codes]
+
+    def blank(self) -> BoolArray:
+        """Return which rows have none."""
+        found: BoolArray = (self.words == "")[self.codes]
+        return found
+
+
+def same(word: str, rows: int) -> Words:
+    """Return a column that says the same in each row."""
+    return Words(np.zeros(rows, np.intp), np.array([word], object))
+
+
+def words(cells: Cells | None, rows: int, faults: Faults, longest: int, default: str = "") -> Words:
+    """Return a column as clean text: spaces and line breaks as one space each. default: where a cell is empty."""
+    if cells is None:
+        return same(default, rows)
+    clean = [" ".join(t.split()) for t in cells.texts]
+    odd = np.array([not t.isprintable() for t in clean], bool)
+    faults.texts(cells, odd, "text holds no control characters", "take it out")
+    long = np.fromiter(map(len, clean), np.int64, len(clean)) > longest
+    faults.texts(cells, long, f"it is at most {longest} characters long", "shorten it")
+    faults.texts(cells, np.array([t in BROKEN for t in clean], bool), "this is a broken formula", "correct it")
+    places, found = pd.factorize(np.array([t or default for t in clean], object))
+    return Words(places[cells.codes], found)
+
+
+def chosen(
+    cells: Cells | None, rows: int, faults: Faults, known: Mapping[str, str], rule: str, default: str = ""
+) -> Words:
+    """Return a column of known words. known: what may be written, in small letters, to the word it stands for."""
+    if cells is None:
+        return same(default, rows)
+    plain = [" ".join(re.sub(r"[-_]", " ", t.casefold()).split()) for t in cells.texts]
+    odd = np.array([t not in known for t in plain], bool)
+    if odd.any():
+        faults.texts(cells, odd, rule, nearest(plain[int(odd.argmax())], set(known) - {""}))
+    places, found = pd.factorize(np.array([known.get(t, default) or default for t in plain], object))
+    return Words(places[cells.codes], found)
+
+
+def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) -> bool | None:
+    """Return whether a column's decimal sign is the comma, from its unambiguous cells, else from what the user told.
+
+    None, and a fault of the whole file, where that can't be known.
+    """
+    says = np.where(cells.exact, 0, figures.says)
+    found = {sign: int((says == sign)[cells.codes].argmax()) for sign in (POINT, COMMA, OPEN) if (says == sign).any()}
+
+    def seen(sign: int) -> str:
+        row = found[sign]
+        return f"{shown(cells.texts[cells.codes[row]])} in row {faults.numbers[row]}"
+
+    where = f"{faults.name}: {cells.header}"
+    if told and len({POINT, COMMA} & set(found)) != 1:
+        return told == "comma"
+    if {POINT, COMMA} <= set(found):
+        rule = "a column has one decimal sign"
+        remedy = "correct it, or say --decimal comma or --decimal point"
+        faults.whole.append(Problem(where, f"{seen(POINT)}, {seen(COMMA)}", rule, remedy))
+        return None
+    if set(found) == {OPEN}:
+        rule = "this may be thousands or a fraction, and no cell of the column tells"
+        faults.whole.append(Problem(where, seen(OPEN), rule, "say --decimal comma or --decimal point"))
+        return None
+    return COMMA in found
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """A column of numbers read; units: for each distinct text, what stood beside it."""
+
+    cells: Cells
+    amounts: Amounts
+    blank: BoolArray
+    units: NDArray[np.str_]
+
+    def stated(self) -> BoolArray:
+        """Return which rows state a number."""
+        return ~self.blank[self.cells.codes]
+
+
+def numbers(cells: Cells, faults: Faults, decimal: str, rule: str, remedy: str) -> Numbers:
+    """Return a column of numbers; those that are none are noted as faults with the rule."""
+    figures = look(cells.texts)
+    comma = _decimal_comma(cells, figures, faults, decimal)
+    amounts = settle(figures, bool(comma), cells.exact)
+    if comma is None:  # the file is refused: nothing is to be said of single rows
+        amounts = Amounts(amounts.digits, amounts.places, ~figures.blank)
+    else:
+        faults.texts(cells, amounts.bad, rule, remedy)
+    return Numbers(cells, amounts, figures.blank, np.char.lower(figures.unit))
+
+
+def units_of(column: Numbers) -> tuple[NDArray[np.intp], list[str]]:
+    """Return for each distinct text of a column the place of its unit, and the units."""
+    units, places = np.unique(column.units, return_inverse=True)
+    return places, [str(u) for u in units]
+
+
+def floats(
+    cells: Cells | None, rows: int, faults: Faults, decimal: str, units: Mapping[str, float], most: float, rule: str
+) -> NDArray[np.float64]:
+    """Return a column of measures for each row, not a number where nothing is stated.
+
+    units: what may stand beside a number, with the factor it brings. most: the largest allowed.
+    """
+    if cells is None:
+        return np.full(rows, np.nan)
+    column = numbers(cells, faults, decimal, rule, "correct it, or leave it empty")
+    places, found = units_of(column)
+    factor = np.array([units.get(u, np.nan) for u in found])[places]
+    # 10^places is exact up to 22, so that this is the float nearest to the decimal text.
+    value = column.amounts.digits / 10.0**column.amounts.places * factor
+    value = np.where(column.blank, np.nan, value)
+    odd = ~column.blank & ~column.amounts.bad & ~(value <= most)
+    faults.texts(cells, odd, rule, "correct it, or leave it empty")
+    return np.where(odd | column.amounts.bad, np.nan, value)[cells.codes]
+
+
+def money(column: Numbers, currency: Words, faults: Faults) -> IntArray:
+    """Return a column of amounts for each row [minor units of the row's currency]; 0 where nothing is stated."""
+    cells = column.cells
+    digits = np.array([DIGITS.get(str(c), 2) for c in currency.words], np.int64)[currency.codes]
+    amounts = Amounts(column.amounts.digits[cells.codes], column.amounts.places[cells.codes], column.amounts.bad)
+    value, over = scaled(amounts, digits)
+    read = column.stated() & ~column.amounts.bad[cells.codes]
+
+    def told(row: int) -> str:
+        return shown(cells.texts[cells.codes[row]])
+
+    rule = "it has more digits behind the decimal sign than its currency"
+    faults.rows(read & over, cells.header, told, rule, "round it as the seller does")
+    rule = f"an amount is at most 10^{len(str(MOST_MONEY)) - 1} minor units"
+    faults.rows(read & ~over & (value > MOST_MONEY), cells.header, told, rule, "correct it")
+    places, units = units_of(column)
+    fits = np.array([[_is_sign(u, str(c)) for c in currency.words] for u in units], bool)
+    wrong = read & ~fits[places[cells.codes], currency.codes]
+    rule = "what stands beside the amount is the sign of its row's currency, and no amount is below zero"
+    faults.rows(wrong, cells.header, told, rule, "correct it, or the currency")
+    return np.where(read, value, 0)
+
+
+def _is_sign(unit: str, currency: str) -> bool:
+    stripped = unit.removesuffix(",-").removesuffix(".-")
+    return stripped in UNITLESS or stripped == currency.casefold() or currency in SYMBOLS.get(stripped, ())
+
+
+def currency_of(unit: str) -> str:
+    """Return the one currency that what stands beside an amount can mean, or empty."""
+    could = (unit.upper(),) if unit.upper() in DIGITS else SYMBOLS.get(unit, ())
+    return could[0] if len(could) == 1 else ""

@@ -1,0 +1,150 @@
+"""Lists: what must hold between the rows of a price list: no row twice, one word of a seller, no circles of parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from api.cells import SPELLED, Faults
+from api.figures import BoolArray, IntArray
+from api.headers import OF_SELLER
+from econ.problems import shown
+
+KEY = ("part", "seller", "pack", "seen_on", "status", "machine_class", "currency")
+ROOM = 2**62
+
+
+def _key(frame: pd.DataFrame) -> IntArray:
+    """Return a whole number for each row, the same for rows that agree in KEY."""
+    key, size = np.zeros(len(frame), np.int64), 1
+    for name in KEY:
+        column = frame[name]
+        codes = column.cat.codes.to_numpy() if isinstance(column.dtype, pd.CategoricalDtype) else column.to_numpy()
+        most = int(codes.max()) + 2
+        if size * most > ROOM:
+            key, distinct = pd.factorize(key)
+            size = len(distinct)
+        key, size = key * most + (codes.astype(np.int64) + 1), size * most
+    return key
+
+
+def duplicates(frame: pd.DataFrame, faults: Faults) -> BoolArray:
+    """Return rows that repeat another word for word; note those of the same offer that say something else."""
+    key = _key(frame)
+    again = pd.Series(key).duplicated(keep=False).to_numpy() & ~faults.bad
+    which = np.flatnonzero(again)
+    dropped = np.zeros(len(frame), bool)
+    if not len(which):
+        return dropped
+    some = frame.iloc[which]
+    first = pd.Series(which).groupby(key[which]).transform("min").to_numpy()
+    of_first = some.iloc[np.searchsorted(which, first)]
+    wrong = np.zeros(len(which), bool)
+    names: list[list[str]] = [[] for _ in which]
+    for column in some.columns:
+        a, b = some[column].to_numpy(), of_first[column].to_numpy()
+        differs = (a != b) & ~(pd.isna(a) & pd.isna(b))
+        wrong |= differs
+        for i in np.flatnonzero(differs)[:SPELLED]:
+            names[i].append({"price_minor": "price", "core_minor": "core_charge"}.get(column, column))
+    dropped[which[~wrong & (which != first)]] = True
+    at = dict(zip(which.tolist(), range(len(which)), strict=True))
+
+    def told(row: int) -> str:
+        i = at[row]
+        what = " and ".join(names[i]) or "a figure"
+        return f"{shown(some['part'].iloc[i])} again, with another {what} than row {faults.numbers[first[i]]}"
+
+    rule = "a seller offers a part in one pack on one day in one state at one price"
+    both = np.zeros(len(frame), bool)
+    both[which[wrong]] = True
+    faults.rows(both, faults.header("part"), told, rule, "keep the row that is right")
+    faults.bad[first[wrong]] = True  # which of the two is right is not known
+    return dropped
+
+
+def one_statement(
+    frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArray]], faults: Faults
+) -> Mapping[str, Mapping[tuple[str, str], int]]:
+    """Return what each seller says of each of its terms, by name and currency; note rows that say something else."""
+    found: dict[str, dict[tuple[str, str], int]] = {}
+    names, currencies = frame["seller"].cat, frame["currency"].cat
+    group = names.codes.to_numpy().astype(np.int64) * len(currencies.categories) + currencies.codes.to_numpy()
+    for column in OF_SELLER:
+        found[column] = {}
+        if column not in terms:
+            continue
+        value, said = terms[column]
+        rows = np.flatnonzero(said & ~faults.bad)
+        groups, at, back = np.unique(group[rows], return_index=True, return_inverse=True)
+        first = rows[at][back]
+        wrong = np.zeros(len(frame), bool)
+        wrong[rows] = value[rows] != value[first]
+        of_row = np.zeros(len(frame), np.int64)
+        of_row[rows] = first
+
+        def told(row: int, of_row: IntArray = of_row) -> str:
+            return f"other terms of {shown(frame['seller'].iloc[row])} than row {faults.numbers[of_row[row]]}"
+
+        rule = "a seller has one shipping rule and one minimum order"
+        faults.rows(wrong, faults.header(column), told, rule, "make the rows agree, or leave it empty in all but one")
+        for g, r in zip(groups.tolist(), rows[at].tolist(), strict=True):
+            name, currency = divmod(g, len(currencies.categories))
+            found[column][str(names.categories[name]), str(currencies.categories[currency])] = int(value[r])
+    return found
+
+
+def successors(frame: pd.DataFrame, faults: Faults) -> None:
+    """Put the last part of each chain into superseded_by; note parts with two successors, and circles."""
+    after = frame["superseded_by"].cat
+    blank = np.array([c == "" for c in after.categories], bool)[after.codes.to_numpy()]
+    rows = np.flatnonzero(~blank & ~faults.bad)
+    if not len(rows):
+        return
+    parts, nexts = frame["part"].iloc[rows].tolist(), frame["superseded_by"].iloc[rows].tolist()
+    first: dict[str, int] = {}
+    step: dict[str, str] = {}
+    wrong: dict[int, int] = {}
+    for row, part, follows in zip(rows.tolist(), parts, nexts, strict=True):
+        if step.setdefault(part, follows) != follows:
+            wrong[row] = first[part]
+        first.setdefault(part, row)
+    header = faults.header("superseded_by")
+    mask = np.zeros(len(frame), bool)
+    mask[list(wrong)] = True
+    faults.rows(
+        mask, header, lambda r: f"another part than row {faults.numbers[wrong[r]]} names",
+        "one part takes the place of a part", "make the rows agree",
+    )  # fmt: skip
+    faults.bad[list(wrong.values())] = True  # which of the two is right is not known
+    last, circles = _ends(step)
+    mask = np.zeros(len(frame), bool)
+    mask[[r for r, p in zip(rows.tolist(), parts, strict=True) if p in circles]] = True
+    faults.rows(
+        mask, header, lambda r: " -> ".join(map(shown, circles[str(frame["part"].iloc[r])])),
+        "parts that took each other's place go round in a circle", "leave superseded_by empty at the one on sale",
+    )  # fmt: skip
+    ends = frame["superseded_by"].astype(object)
+    ends.iloc[rows] = [last[p] for p in parts]
+    frame["superseded_by"] = pd.Categorical(ends)
+
+
+def _ends(step: Mapping[str, str]) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
+    """Return the last part of the chain of each part, and for the parts of a circle the circle."""
+    last: dict[str, str] = {}
+    circles: dict[str, tuple[str, ...]] = {}
+    for start in step:
+        path: dict[str, None] = {}
+        part = start
+        while part in step and part not in last and part not in path:
+            path[part] = None
+            part = step[part]
+        if part in path:
+            seen = list(path)
+            circle = tuple(seen[seen.index(part) :])
+            circles |= dict.fromkeys(circle, (*circle, part))
+        end = last.get(part, part)
+        last |= dict.fromkeys(path, end)
+    return last, circles

@@ -1,0 +1,299 @@
+"""Price list: the bytes of a CSV or XLSX file in, its rows in one shape and all that is wrong with it out.
+
+The columns are those of `api.headers`; what they may hold is in `sample_prices/README.md`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from api.cells import (
+    DAYS,
+    PIECES,
+    RETURN_WORDS,
+    SHARES,
+    STATUS_WORDS,
+    WEIGHTS,
+    Cells,
+    Faults,
+    Words,
+    chosen,
+    currency_of,
+    floats,
+    money,
+    numbers,
+    same,
+    units_of,
+    words,
+)
+from api.days import days
+from api.figures import BoolArray, IntArray
+from api.headers import OF_SELLER, Matched, match, matches
+from api.lists import duplicates, one_statement, successors
+from api.sheets import Sheet, read_sheet
+from econ.money import DIGITS
+from econ.offers import Seller, Shipping
+from econ.problems import BadInput, Problem, nearest, shown
+
+LONGEST_NAME = 100
+MOST_PIECES = 100_000
+MOST_KG = 1_000.0
+MOST_DAYS = 730.0
+AMOUNT = "it is an amount of money, such as 12.50"
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the user says of a file: what its rows leave open, and how it is to be read where the file doesn't tell.
+
+    decimal: ``comma`` or ``point``. dates: ``day`` or ``month``, which comes first. mapped: plain header -> column.
+    """
+
+    seller: str = ""
+    currency: str = ""
+    seen_on: date | None = None
+    decimal: str = ""
+    dates: str = ""
+    encoding: str = ""
+    sheet: str = ""
+    mapped: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class PriceList:
+    """A price list read.
+
+    rows: the good ones, a column for each of FRAME. sellers: (name, currency) -> terms, of those that state any.
+    problems: of single rows, the first ones; count: of all of them. read: rows that are not blank; bad: rows at fault;
+    dropped: repeated word for word. ignored: headers that mean nothing here. notes: how the file was read.
+    """
+
+    name: str
+    rows: pd.DataFrame
+    sellers: Mapping[tuple[str, str], Seller]
+    problems: tuple[Problem, ...]
+    count: int
+    read: int
+    bad: int
+    blank: int
+    dropped: int
+    ignored: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def told(self) -> tuple[Problem, ...]:
+        """Return the problems with a last one for those that are not told one by one."""
+        more = self.count - len(self.problems)
+        if not more:
+            return self.problems
+        rule = f"the first {len(self.problems)} are told one by one"
+        remedy = "put these right first, or keep the good rows: --keep-good"
+        return (*self.problems, Problem(self.name, f"{more:,} more values at fault", rule, remedy))
+
+
+FRAME = (
+    "part", "title", "designation", "seller", "status", "pack", "price_minor", "currency", "core_minor", "weight_kg",
+    "lead_days", "return_loss", "seen_on", "superseded_by", "machine_class",
+)  # fmt: skip
+
+
+def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
+    """Return a price list.
+
+    body: the bytes of a CSV or XLSX file; name: for its problems. today: no price is seen after it.
+    Raises BadInput, with every problem, where nothing of the file can be kept; a PriceList may have problems of single
+    rows, which are left out of its rows.
+    """
+    _check(told)
+    sheet = read_sheet(body, name, lambda cells: matches(cells, told.mapped), told.encoding, told.sheet)
+    matched = match(sheet.headers, told.mapped, name, sheet.header_row)
+    if matched.problems:
+        raise BadInput(matched.problems)
+    filled = np.zeros(sheet.rows, bool)
+    for column in sheet.columns:
+        filled |= np.array([bool(t.strip()) for t in column.texts], bool)[column.codes]
+    rows = np.flatnonzero(filled)
+    if not len(rows):
+        raise BadInput([Problem(name, "no rows", "a price list has rows below its headers", "check the file")])
+    headers = {c: sheet.headers[i] for c, i in sorted(matched.places.items(), key=lambda x: x[1])}
+    faults = Faults(name, headers, rows + sheet.header_row + 1, np.zeros(len(rows), bool))
+    cells = {c: Cells.of(sheet.headers[i], sheet.columns[i], rows) for c, i in matched.places.items()}
+    beside = _beside(sheet, rows, faults)
+    frame, terms = _read(cells, len(rows), faults, told, matched, today)
+    if faults.whole:
+        raise BadInput([*faults.whole, *faults.told()])
+    dropped = duplicates(frame, faults)
+    sellers = _sellers(frame, terms, faults)
+    successors(frame, faults)
+    kept = frame[~faults.bad & ~dropped].reset_index(drop=True)
+    notes = (*sheet.notes, *beside, *_pieces_note(cells, frame))
+    return PriceList(
+        name, kept, sellers, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
+        int((dropped & ~faults.bad).sum()), matched.ignored, notes,
+    )  # fmt: skip
+
+
+def _check(told: Told) -> None:
+    problems = []
+    if told.currency and told.currency not in DIGITS:
+        remedy = nearest(told.currency, DIGITS)
+        problems.append(Problem("--currency", shown(told.currency), "there is no such currency here", remedy))
+    if not told.seller.isprintable() or len(told.seller) > LONGEST_NAME:
+        rule = f"a name is plain text of at most {LONGEST_NAME} characters"
+        problems.append(Problem("--seller", shown(told.seller), rule, "shorten it"))
+    if problems:
+        raise BadInput(problems)
+
+
+def _beside(sheet: Sheet, rows: IntArray, faults: Faults) -> tuple[str, ...]:
+    """Note rows of a CSV file with more fields than headers; return which columns in between have no header."""
+    last = max(i for i, h in enumerate(sheet.headers) if h)
+    notes = []
+    over = np.zeros(len(rows), bool)
+    for i, header in enumerate(sheet.headers):
+        if not header:
+            column = sheet.columns[i]
+            some = np.array([bool(t.strip()) for t in column.texts], bool)[column.codes][rows]
+            if i > last and sheet.parted:
+                over |= some
+            elif some.any():
+                notes.append(f"column {i + 1} has no header and is left out")
+    rule = f"the row has more fields than the {last + 1} headers"
+    faults.rows(over, "all of it", lambda _: "fields beyond them", rule, "put quotation marks round text with commas")
+    return tuple(notes)
+
+
+def _read(
+    cells: Mapping[str, Cells], n: int, faults: Faults, told: Told, matched: Matched, today: date
+) -> tuple[pd.DataFrame, Mapping[str, tuple[IntArray, BoolArray]]]:
+    """Return the rows in one shape, and for each of a seller's terms its amounts and which rows state them."""
+    part = words(cells.get("part"), n, faults, LONGEST_NAME)
+    seller = words(cells.get("seller"), n, faults, LONGEST_NAME, told.seller)
+    status = chosen(
+        cells.get("status"), n, faults, STATUS_WORDS,
+        "a part is new, back-ordered, discontinued, used, donor or own stock", "new",
+    )  # fmt: skip
+    after = words(cells.get("superseded_by"), n, faults, LONGEST_NAME)
+    seen = days(cells.get("seen_on"), n, faults, told.dates, today, told.seen_on)
+    of_money = {
+        c: numbers(cells[c], faults, told.decimal, AMOUNT, "correct it")
+        for c in ("price", "price_each", "core_charge", *OF_SELLER)
+        if c in cells
+    }
+    price = of_money.get("price") or of_money["price_each"]
+    places, units = units_of(price)
+    by_sign = np.array([currency_of(u) for u in units], object)[places][price.cells.codes]
+    currency = _currency(cells.get("currency"), n, faults, told, matched, by_sign)
+    pack = _pack(cells.get("pack"), n, faults, told)
+    amounts = {c: money(column, currency, faults) for c, column in of_money.items()}
+    cost = amounts["price"] if "price" in amounts else amounts["price_each"] * pack
+    state = status.each()
+    idle = np.isin(state, ["discontinued", "own_stock"]) | ~after.blank()
+    header = price.cells.header
+    _required(part, "part", cells, faults, "each row names its part", "add it")
+    _required(seller, "seller", cells, faults, "each row names its seller", "add it, or say --seller NAME")
+    _required(currency, "currency", cells, faults, "each row has a currency", "add it, or say --currency, such as USD")
+    _required(seen, "seen_on", cells, faults, "each row has the day its price was seen", "add it, or say --seen-on DAY")
+    faults.rows(~price.stated() & ~idle, header, lambda _: "nothing", "each part for sale has a price", "add it")
+    free = price.stated() & (cost == 0) & ~price.amounts.bad[price.cells.codes] & ~idle & (state != "donor")
+    faults.rows(free, header, lambda _: "0", "what is for sale costs something", "correct it, or leave the row out")
+    loss = cells.get("return_loss")
+    frame = pd.DataFrame(
+        {
+            "part": _categories(part),
+            "title": _categories(words(cells.get("title"), n, faults, 300)),
+            "designation": _categories(words(cells.get("designation"), n, faults, 60)),
+            "seller": _categories(seller),
+            "status": _categories(status),
+            "pack": pack,
+            "price_minor": cost,
+            "currency": _categories(currency),
+            "core_minor": amounts.get("core_charge", np.zeros(n, np.int64)),
+            "weight_kg": floats(
+                cells.get("weight_kg"), n, faults, told.decimal, WEIGHTS, MOST_KG, "a weight in kg, at most 1,000"
+            ),
+            "lead_days": floats(cells.get("lead_days"), n, faults, told.decimal, DAYS, MOST_DAYS, "days, at most 730"),
+            "return_loss": floats(
+                loss and _returns(loss), n, faults, told.decimal, SHARES, 1.0, "a share from 0 to 1, or a percentage"
+            ),
+            "seen_on": _categories(seen),
+            "superseded_by": _categories(after),
+            "machine_class": _categories(words(cells.get("machine_class"), n, faults, 64)),
+        }
+    )
+    return frame, {c: (amounts[c], of_money[c].stated()) for c in OF_SELLER if c in amounts}
+
+
+def _categories(column: Words) -> pd.Categorical:
+    return pd.Categorical.from_codes(column.codes, categories=pd.Index(column.words, dtype=object))
+
+
+def _required(column: Words, name: str, cells: Mapping[str, Cells], faults: Faults, rule: str, remedy: str) -> None:
+    """Note rows that leave a column open; where there is no such column at all, once for the file."""
+    if name in cells:
+        there = cells[name]
+        empty = np.array([not t.strip() for t in there.texts], bool)[there.codes]  # what can't be read is told already
+        faults.rows(column.blank() & empty, there.header, lambda _: "nothing", rule, remedy)
+    elif column.blank().all():
+        faults.whole.append(Problem(f"{faults.name}: {name}", "no such column", rule, remedy))
+    else:
+        faults.rows(column.blank(), name, lambda _: "nothing", rule, remedy)
+
+
+def _currency(cells: Cells | None, n: int, faults: Faults, told: Told, matched: Matched, by_sign: np.ndarray) -> Words:
+    """Return the currency of each row: its own, that beside its price, that of the header, or what the user told."""
+    known = {c.casefold(): c for c in DIGITS} | {"": ""}
+    found = chosen(cells, n, faults, known, "a currency has three letters of ISO 4217")
+    default = matched.currency or told.currency
+    blank = found.blank()
+    if not blank.any():
+        return found
+    if blank.all() and not by_sign.astype(bool).any():
+        return same(default, n)
+    each = np.where(blank, np.where(by_sign == "", default, by_sign), found.each())
+    places, distinct = pd.factorize(each)
+    return Words(places, distinct)
+
+
+def _pack(cells: Cells | None, n: int, faults: Faults, told: Told) -> IntArray:
+    rule = f"pieces in a pack, a whole number from 1 to {MOST_PIECES:,}"
+    pieces = floats(cells, n, faults, told.decimal, PIECES, MOST_PIECES, rule)
+    pieces = np.where(np.isnan(pieces), 1.0, pieces)
+    if cells is not None:
+        odd = (pieces < 1) | (pieces != np.floor(pieces))
+        faults.rows(odd, cells.header, lambda r: shown(cells.texts[cells.codes[r]]), rule, "correct it")
+    return np.maximum(pieces, 1).astype(np.int64)
+
+
+def _returns(cells: Cells) -> Cells:
+    """Return return terms with the words for none and for free turned into shares."""
+    said = [RETURN_WORDS.get(" ".join(str(t).casefold().split())) for t in cells.texts]
+    texts = np.array([t if s is None else s for t, s in zip(cells.texts, said, strict=True)], object)
+    return Cells(cells.header, cells.codes, texts, cells.exact)
+
+
+def _sellers(
+    frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArray]], faults: Faults
+) -> Mapping[tuple[str, str], Seller]:
+    """Return the terms of each seller in each currency that states any; what it leaves open of them is nothing."""
+    stated = one_statement(frame, terms, faults)
+    good = frame.loc[~faults.bad, ["seller", "currency"]].drop_duplicates()
+    found = {}
+    for name, currency in good.itertuples(index=False):
+        said = {c: stated[c].get((name, currency)) for c in OF_SELLER}
+        if all(x is None for x in said.values()):
+            continue
+        shipping = Shipping(said["shipping"] or 0, said["shipping_per_kg"] or 0, said["free_from"])
+        found[name, currency] = Seller(name, shipping, said["minimum_order"] or 0)
+    return found
+
+
+def _pieces_note(cells: Mapping[str, Cells], frame: pd.DataFrame) -> tuple[str, ...]:
+    header = cells["price"].header if "price" in cells else ""
+    if header.casefold().startswith("unit") and bool((frame["pack"] > 1).any()):
+        return (f'"{header}" is taken as the price of a pack; if it is of a piece: --map "{header}=price_each"',)
+    return ()

@@ -1,0 +1,209 @@
+"""Prices: `mendworth prices`, the commands that keep the price book. Heavy imports wait until a command runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from api.pricelist import Told
+
+Day = click.DateTime(["%Y-%m-%d"])
+as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+in_book = click.option(
+    "--book",
+    "book",
+    metavar="FILE",
+    type=click.Path(dir_okay=False),
+    help="The price book; else the environment's MENDWORTH_BOOK, else one in your own folder.",
+)
+as_of = click.option("--as-of", type=Day, metavar="DAY", help="The day to look from, YYYY-MM-DD; else today.")
+at_revision = click.option("--revision", type=int, metavar="N", help="The book as it was after import N.")
+limited = click.option("--limit", type=click.IntRange(0), default=50, show_default=True, help="Most offers to print.")
+
+
+@click.group()
+def prices() -> None:
+    """Keep a price book: import price lists, list, find, see what is stale."""
+
+
+def _path(book: str | None) -> Path:
+    from api.book import default_path
+
+    return Path(book) if book else default_path()
+
+
+def _day(said: datetime | None) -> date:
+    from api.library import today
+
+    return said.date() if said else today()
+
+
+@prices.command("import")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(dir_okay=False, allow_dash=False))
+@click.option("--keep-good", is_flag=True, help="Keep the good rows of a list that has bad ones.")
+@click.option("--dry-run", is_flag=True, help="Read and check only; write nothing.")
+@click.option("--seller", default="", metavar="NAME", help="Seller of rows that name none.")
+@click.option("--currency", default="", metavar="CODE", help="Currency of rows that name none, such as USD.")
+@click.option("--seen-on", type=Day, metavar="DAY", help="Day of rows that name none, YYYY-MM-DD.")
+@click.option("--decimal", type=click.Choice(["comma", "point"]), help="Decimal sign, where no cell tells.")
+@click.option("--dates", type=click.Choice(["day", "month"]), help="What comes first in 3/4/2026.")
+@click.option("--encoding", default="", metavar="NAME", help="Encoding of a CSV file, such as iso-8859-15.")
+@click.option("--sheet", default="", metavar="NAME", help="Sheet of an XLSX file; else its first.")
+@click.option(
+    "--map", "mapped", multiple=True, metavar="HEADER=COLUMN", help="What a header means; nothing: ignore it."
+)
+@in_book
+@as_json
+def import_(
+    files: tuple[str, ...],
+    keep_good: bool,
+    dry_run: bool,
+    seller: str,
+    currency: str,
+    seen_on: datetime | None,
+    decimal: str | None,
+    dates: str | None,
+    encoding: str,
+    sheet: str,
+    mapped: tuple[str, ...],
+    book: str | None,
+    as_json: bool,
+) -> None:
+    """Add price lists, CSV or XLSX, to the book. All come in, or none where one has bad rows (see --keep-good)."""
+    from api.headers import read_map
+    from api.pricelist import Told
+
+    day = seen_on.date() if seen_on else None
+    told = Told(seller, currency.upper(), day, decimal or "", dates or "", encoding, sheet, read_map(mapped))
+    _import(files, told, keep_good, dry_run, _path(book), as_json)
+
+
+def _import(files: tuple[str, ...], told: Told, keep_good: bool, dry_run: bool, path: Path, as_json: bool) -> None:
+    from api.book import Book
+    from api.command import _say_error
+    from api.library import ids, today
+    from api.listings import Imported, imported
+    from api.pricelist import PriceList, read_prices
+    from api.pricetext import imported_text
+    from econ.problems import BadInput, Problem
+
+    problems: list[Problem] = []
+    read: list[tuple[PriceList, bytes]] = []
+    for file in files:
+        shown = click.format_filename(file)
+        try:
+            body = _bytes(file)
+            read.append((read_prices(body, shown, told, today()), body))
+        except OSError as error:
+            problems.append(Problem(shown, error.strerror or str(error), "this can't be read", "correct the path"))
+        except BadInput as error:
+            problems += error.problems
+    faults = [p for listed, _ in read for p in listed.told()]
+    nothing_good = any(not len(listed.rows) for listed, _ in read)
+    if problems or (faults and not keep_good) or nothing_good:
+        raise BadInput([*problems, *faults])
+    if dry_run:
+        lists = tuple(imported(listed, None, ids()) for listed, _ in read)
+    else:
+        with Book(path, writable=True) as book, book.writing():
+            lists = tuple(imported(listed, book.add(listed, body, told), ids()) for listed, body in read)
+    answer = Imported(str(path), dry_run, lists, tuple(faults))
+    _print(answer, imported_text, as_json)
+    for problem in faults:
+        _say_error(f"left out: {problem.sentence()}")
+
+
+def _bytes(file: str) -> bytes:
+    """Return the bytes of a file, not much more than a price list may have."""
+    from api.sheets import MOST_BYTES
+
+    with Path(file).open("rb") as opened:
+        return opened.read(MOST_BYTES + 1)
+
+
+def _print(answer: Any, text: Callable[[Any], str], as_json: bool) -> None:
+    from api.answer import to_json
+    from api.command import _print_json, _print_text
+
+    _print_json(to_json(answer)) if as_json else _print_text(text(answer))
+
+
+@prices.command("list")
+@click.option("--seller", default="", metavar="NAME", help="Only this seller's offers.")
+@as_of
+@at_revision
+@limited
+@in_book
+@as_json
+def list_(
+    seller: str, as_of: datetime | None, revision: int | None, limit: int, book: str | None, as_json: bool
+) -> None:
+    """List the offers that hold on a day. Of each part and seller that is the newest."""
+    from api.book import Book
+    from api.listings import list_offers
+    from api.pricetext import listing_text
+
+    with Book(_path(book)) as opened:
+        found = list_offers(opened, _day(as_of), revision, seller, limit)
+    _print(found, listing_text, as_json)
+
+
+@prices.command()
+@click.argument("text", nargs=-1, required=True)
+@as_of
+@at_revision
+@limited
+@in_book
+@as_json
+def find(
+    text: tuple[str, ...], as_of: datetime | None, revision: int | None, limit: int, book: str | None, as_json: bool
+) -> None:
+    """Find parts by id, title or designation, and who sells them."""
+    from api.book import Book
+    from api.listings import find_offers
+    from api.pricetext import listing_text
+
+    with Book(_path(book)) as opened:
+        found = find_offers(opened, _day(as_of), revision, " ".join(text), limit)
+    _print(found, listing_text, as_json)
+
+
+@prices.command()
+@click.option("--days", type=click.IntRange(0), metavar="N", help="Older than so many days.  [default: 120]")
+@as_of
+@at_revision
+@limited
+@in_book
+@as_json
+def stale(
+    days: int | None, as_of: datetime | None, revision: int | None, limit: int, book: str | None, as_json: bool
+) -> None:
+    """List the offers that have grown old. They are to be looked up again."""
+    from api.book import Book
+    from api.listings import stale_offers
+    from api.pricetext import listing_text
+    from econ.pricebook import STALE_DAYS
+
+    with Book(_path(book)) as opened:
+        found = stale_offers(opened, _day(as_of), revision, STALE_DAYS if days is None else days, limit)
+    _print(found, listing_text, as_json)
+
+
+@prices.command()
+@in_book
+@as_json
+def revisions(book: str | None, as_json: bool) -> None:
+    """List the imports that made the book what it is."""
+    from api.book import Book
+    from api.listings import Revisions
+    from api.pricetext import revisions_text
+
+    path = _path(book)
+    with Book(path) as opened:
+        found = Revisions(str(path), opened.revisions())
+    _print(found, revisions_text, as_json)

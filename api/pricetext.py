@@ -1,0 +1,91 @@
+"""Price text: the answers of `mendworth prices` as plain text for people, the answer first."""
+
+from __future__ import annotations
+
+from api.columns import bullet, table, wrap
+from api.listings import Imported, Line, ListImported, Listing, Revisions
+from api.refusal import plain
+from api.wording import exact, words
+from econ.words import listed
+
+MOST_NAMES = 6
+
+
+def imported_text(answer: Imported) -> str:
+    """Return what an import did."""
+    rows = sum(x.rows for x in answer.lists)
+    files = len(answer.lists)
+    from_files = f"{files} price lists" if files != 1 else answer.lists[0].source
+    left = sum(x.left_out for x in answer.lists)
+    numbers = [str(x.revision) for x in answer.lists if x.revision is not None]
+    if answer.dry_run:
+        head = f"{rows:,} rows of {from_files} are good; nothing was written"
+    else:
+        head = f"Added {rows:,} rows of {from_files} to the book as revision{'s' * (files != 1)} {listed(numbers)}"
+    lines = wrap(plain(head) + (f"; {left:,} rows left out, told below." if left else "."))
+    for x in answer.lists:
+        lines += _list_lines(x)
+    if not answer.dry_run:
+        lines += wrap(f"Book: {plain(answer.book)}")
+    return "\n".join(lines) + "\n"
+
+
+def _list_lines(x: ListImported) -> list[str]:
+    names = [plain(s) for s in x.sellers[:MOST_NAMES]] + [f"{len(x.sellers) - MOST_NAMES} more"] * (
+        len(x.sellers) > MOST_NAMES
+    )
+    lines = bullet(f"{plain(x.source)}: {x.parts:,} parts; sellers: {listed(names)}") if names else []
+    if x.dropped:
+        lines += bullet(f"{x.dropped:,} rows that repeat another word for word are dropped")
+    if x.ignored_headers:
+        lines += bullet(f"headers left out: {plain(', '.join(x.ignored_headers))}")
+    for note in x.notes:
+        lines += bullet(note)
+    return lines
+
+
+def _price(x: Line) -> str:
+    if x.superseded_by or (not x.price and x.status in ("discontinued", "own_stock")):
+        return "-"
+    return f"{exact(x.price)} {x.currency}" + (f" for {x.pack}" if x.pack > 1 else "")
+
+
+def _remarks(x: Line) -> str:
+    said = [words(x.status)] * (x.status != "new")
+    said += [f"now {plain(x.superseded_by)}"] * bool(x.superseded_by)
+    said += [f"core {exact(x.core_charge)}"] * bool(x.core_charge)
+    said += ["stale"] * x.stale
+    said += [f"for {words(x.machine_class)}"] * bool(x.machine_class)
+    return ", ".join(said)
+
+
+def listing_text(found: Listing) -> str:
+    """Return offers as a table under what they come to."""
+    lines = wrap(plain(found.headline))
+    rows = [
+        (
+            plain(x.part),
+            plain(f"{x.title} {x.designation}".strip()),
+            plain(x.seller),
+            _price(x),
+            f"{x.seen_on}",
+            _remarks(x),
+        )
+        for x in found.offers
+    ]
+    if rows:
+        heads = ("part", "what it is", "seller", "price", "seen", "")
+        lines += ["", *table(rows, heads, right=(3,), wide=1)]
+    if len(rows) < found.total:
+        lines += wrap(f"{found.total - len(rows):,} more: --limit {found.total}, or --json.", "  ")
+    return "\n".join(lines) + "\n"
+
+
+def revisions_text(found: Revisions) -> str:
+    """Return the imports of a book as a table."""
+    n = len(found.revisions)
+    rows = sum(r.rows for r in found.revisions)
+    lines = wrap(f"{n:,} import{'' if n == 1 else 's'}, {rows:,} rows in all.")
+    told = [(f"{r.number}", r.moment, plain(r.source), f"{r.rows:,}", r.sha256[:12]) for r in found.revisions]
+    lines += ["", *table(told, ("", "when", "file", "rows", "sha256"), right=(0, 3), wide=2)] if told else []
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,268 @@
+"""Sheets: the bytes of a CSV or XLSX file as columns of text, each with its distinct texts, and the header row found.
+
+Nothing is read as a number here, so that nothing is lost. Rows are counted as a spreadsheet counts them: from 1, the
+header and blank rows too; a field with line breaks in it stays in one row.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import zipfile
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from econ.problems import BadInput, Problem, nearest, shown
+
+MOST_BYTES = 50_000_000
+MOST_EXPANDED = 400_000_000  # of an XLSX file, which is a zip archive
+MOST_ROWS = 1_000_000
+MOST_COLUMNS = 200
+HEADER_WITHIN = 10  # rows; above it may stand a title
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "windows-1252", "iso-8859-1", "iso-8859-15")
+LARGEST = f"a price list is at most {MOST_BYTES // 1_000_000} MB, {MOST_ROWS:,} rows and {MOST_COLUMNS} columns"
+SPLIT = "split it into several"
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of text: for each row the place of its text among the distinct ones.
+
+    exact: which texts were numbers in a spreadsheet, written with a decimal point whatever the rest of the column does.
+    """
+
+    codes: NDArray[np.intp]
+    texts: NDArray[np.object_]
+    exact: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table of text. header_row: its number; the body starts right under it. notes: how the file was read.
+
+    parted: its fields were told apart by a sign, so that a row may have too many.
+    """
+
+    headers: tuple[str, ...]
+    columns: tuple[Column, ...]
+    header_row: int
+    rows: int
+    notes: tuple[str, ...]
+    parted: bool
+
+
+Score = Callable[[Sequence[str]], int]
+
+
+def _refuse(where: str, value: str, rule: str, remedy: str) -> BadInput:
+    return BadInput([Problem(where, value, rule, remedy)])
+
+
+def read_sheet(body: bytes, name: str, score: Score, encoding: str = "", sheet: str = "") -> Sheet:
+    """Return a file as a sheet.
+
+    score: how many columns of ours a row of cells names; the row that names most within the first ten is the header.
+    encoding: of a CSV file, where it is not to be found out. sheet: of an XLSX file; its first where left out.
+    Raises BadInput where the file can't be read.
+    """
+    if len(body) > MOST_BYTES:
+        raise _refuse(name, f"{len(body):,} bytes", LARGEST, SPLIT)
+    if not body.strip():
+        raise _refuse(name, "an empty file", "a price list has a header row and rows", "check the file")
+    if body.startswith(b"PK\x03\x04"):
+        if encoding:
+            raise _refuse("--encoding", shown(encoding), f"{name} is no CSV file", "leave it out")
+        return _xlsx(body, name, score, sheet)
+    if body.startswith(b"\xd0\xcf\x11\xe0"):
+        rule = "this is a spreadsheet of the old binary kind, or one locked by a password"
+        raise _refuse(name, "bytes D0 CF 11 E0", rule, "save it as XLSX or CSV, without a password")
+    if sheet:
+        raise _refuse("--sheet", shown(sheet), f"{name} is no XLSX file", "leave it out")
+    return _csv(body, name, score, encoding)
+
+
+def _decoded(body: bytes, name: str, encoding: str) -> tuple[str, tuple[str, ...]]:
+    """Return the text of a CSV file and what is to be said of its encoding."""
+    if encoding and encoding.casefold().replace("_", "-") not in ENCODINGS:
+        raise _refuse("--encoding", shown(encoding), "this encoding is not read here", nearest(encoding, ENCODINGS))
+    wide = body.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    tried = encoding or ("utf-16" if wide else "utf-8-sig")
+    notes: tuple[str, ...] = ()
+    try:
+        text = body.decode("utf-8-sig" if tried.casefold() == "utf-8" else tried)
+    except UnicodeDecodeError as error:
+        if encoding or wide:
+            value = f"byte 0x{body[error.start]:02x} at {error.start}"
+            raise _refuse(name, value, f"this is no {tried}", "name the encoding: --encoding") from None
+        try:
+            text = body.decode("windows-1252")
+        except UnicodeDecodeError as other:
+            value = f"byte 0x{body[other.start]:02x} at {other.start}"
+            rule = "this is neither UTF-8 nor Windows-1252"
+            raise _refuse(name, value, rule, "name the encoding: --encoding") from None
+        notes = ("read as Windows-1252, since it is no UTF-8; if letters look wrong, name the encoding: --encoding",)
+    if "\x00" in text:
+        row = text.count("\n", 0, text.index("\x00")) + 1
+        raise _refuse(name, f"a NUL character in line {row}", "text holds none", "if it is UTF-16, say so: --encoding")
+    return text, notes
+
+
+def _records(text: str, delimiter: str, most: int | None = None) -> Iterable[list[str]]:
+    """Yield the first records of a CSV text."""
+    csv.field_size_limit(MOST_BYTES)
+    lines = io.StringIO(text, newline="")
+    for i, record in enumerate(csv.reader(lines, delimiter=delimiter, skipinitialspace=True)):
+        if i == most:
+            return
+        yield record
+
+
+def _head(text: str) -> str:
+    """Return enough of a text to hold its first rows."""
+    end = 0
+    for _ in range(4 * HEADER_WITHIN):
+        end = text.find("\n", end) + 1
+        if not end:
+            return text[:1_000_000]
+    return text[: min(end, 1_000_000)]
+
+
+def _csv(body: bytes, name: str, score: Score, encoding: str) -> Sheet:
+    text, notes = _decoded(body, name, encoding)
+    head = _head(text)
+    begins = {d: list(_records(head, d, 2 * HEADER_WITHIN)) for d in DELIMITERS}
+    ranks = {d: max((score(r), len(r)) for r in rows) for d, rows in begins.items()}
+    delimiter = max(DELIMITERS, key=lambda d: ranks[d])
+    width = max(map(len, begins[delimiter]))
+    frame = _parsed(text, name, delimiter, width + 1)
+    if len(frame) > MOST_ROWS + HEADER_WITHIN:
+        raise _refuse(name, f"{len(frame):,} rows", LARGEST, SPLIT)
+    if delimiter != ",":
+        notes += (f"columns are parted by the {DELIMITERS[delimiter]}",)
+    columns = []
+    for i in frame.columns:
+        codes, texts = pd.factorize(frame[i].to_numpy())
+        columns.append(Column(codes, texts, np.zeros(len(texts), bool)))
+        del frame[i]
+    return _under_header(columns, score, notes, parted=True)
+
+
+def _parsed(text: str, name: str, delimiter: str, width: int) -> pd.DataFrame:
+    """Return all records of a text as columns of str; short records are filled up with empty text."""
+    for _ in range(2):
+        if width > MOST_COLUMNS + 1:
+            raise _refuse(name, f"{width - 1} columns", LARGEST, "check that it is a price list")
+        try:
+            return pd.read_csv(
+                io.BytesIO(text.encode()),
+                sep=delimiter, header=None, names=range(width), dtype=object, na_filter=False, skip_blank_lines=False,
+                skipinitialspace=True, low_memory=False, index_col=False,
+            )  # fmt: skip
+        except pd.errors.ParserError as error:
+            if "EOF inside string" in str(error):
+                row = int(str(error).rpartition(" ")[2]) + 1
+                rule = "a quotation mark opens here and never closes"
+                raise _refuse(f"{name}: row {row}", '"', rule, "close it, or double it within text") from None
+            width = max(map(len, _records(text, delimiter))) + 1  # some record is wider than the first ones
+    raise _refuse(name, "rows that can't be parted", "a price list is a table", "save it as CSV once more")
+
+
+def _under_header(columns: Sequence[Column], score: Score, notes: tuple[str, ...], parted: bool) -> Sheet:
+    """Return the sheet below the row within the first ten that names most columns of ours."""
+    total = len(columns[0].codes)
+    tops = [[str(c.texts[c.codes[r]]) for c in columns] for r in range(min(HEADER_WITHIN, total))]
+    at = max(range(len(tops)), key=lambda r: (score(tops[r]), -r))
+    below = tuple(Column(c.codes[at + 1 :], c.texts, c.exact) for c in columns)
+    if at:
+        notes += (f"the headers stand in row {at + 1}; what is above them is left out",)
+    return Sheet(tuple(" ".join(h.split()) for h in tops[at]), below, at + 1, total - at - 1, notes, parted)
+
+
+def _check_archive(body: bytes, name: str) -> None:
+    try:
+        with zipfile.ZipFile(io.BytesIO(body)) as archive:
+            expanded = sum(i.file_size for i in archive.infolist())
+            if expanded > MOST_EXPANDED:
+                rule = f"an XLSX file holds at most {MOST_EXPANDED // 1_000_000} MB when unpacked"
+                raise _refuse(name, f"{expanded:,} bytes unpacked", rule, "save it as CSV, or split it")
+            if "[Content_Types].xml" not in archive.namelist():
+                raise _refuse(name, "a zip archive", "this is no XLSX file", "save it as XLSX or CSV")
+            for part in archive.namelist():  # a DTD can be made to swell; ECMA-376 part 2 has none (from memory)
+                if part.endswith((".xml", ".rels")):
+                    with archive.open(part) as file:
+                        if b"<!DOCTYPE" in file.read(4096):
+                            raise _refuse(name, "a DOCTYPE", "XLSX files hold none", "save it as CSV")
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
+        rule = f"this XLSX file is broken: {error}"
+        raise _refuse(name, "bytes that can't be unpacked", rule, "save it anew, as XLSX or CSV") from None
+
+
+def _cell(value: Any) -> tuple[str, bool]:
+    """Return a spreadsheet's value as text, and whether it is a number.
+
+    Spreadsheets show at most 15 significant digits of a number (common practice), so that 0.1 + 0.2 is 0.3.
+    """
+    if value is None:
+        return "", False
+    if isinstance(value, bool):
+        return str(value).upper(), False
+    if isinstance(value, int):
+        return str(value), True
+    if isinstance(value, float):
+        return f"{Decimal(f'{value:.15g}'):f}" if np.isfinite(value) else str(value), True
+    if isinstance(value, datetime):
+        return value.date().isoformat(), False
+    if isinstance(value, date):
+        return value.isoformat(), False
+    return str(value), False
+
+
+def _xlsx(body: bytes, name: str, score: Score, sheet: str) -> Sheet:
+    import openpyxl
+
+    _check_archive(body, name)
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(body), read_only=True, data_only=True, keep_links=False)
+        known = [s.title for s in book.worksheets]
+        if not known or (sheet and sheet not in known):
+            raise _refuse("--sheet", shown(sheet), f"{name} has no such sheet", nearest(sheet, known))
+        page: Any = book[sheet] if sheet else book.worksheets[0]
+        page.reset_dimensions()  # a file may claim any
+        top = [[_cell(v)[0] for v in row] for row in page.iter_rows(max_row=2 * HEADER_WITHIN, max_col=MOST_COLUMNS,
+                                                                    values_only=True)]  # fmt: skip
+        filled = [i for row in top for i, text in enumerate(row) if text.strip()]
+        if not filled:
+            raise _refuse(name, "an empty sheet", "a price list has a header row and rows", "name another: --sheet")
+        columns = _cells(page, max(filled) + 1, name)
+    except BadInput:
+        raise
+    except Exception as error:  # a broken file raises whatever the broken place makes of it
+        rule = f"this XLSX file can't be read: {type(error).__name__}: {error}"
+        raise _refuse(name, "a broken file", rule, "save it anew, as XLSX or CSV") from None
+    notes = (f'read from the sheet "{page.title}"; the others are left out',) if len(known) > 1 else ()
+    return _under_header(columns, score, notes, parted=False)
+
+
+def _cells(page: Any, width: int, name: str) -> list[Column]:
+    codes: list[list[int]] = [[] for _ in range(width)]
+    places: list[dict[tuple[str, bool], int]] = [{} for _ in range(width)]
+    for number, row in enumerate(page.iter_rows(max_col=width, values_only=True)):
+        if number >= MOST_ROWS + HEADER_WITHIN:
+            raise _refuse(name, f"more than {MOST_ROWS:,} rows", LARGEST, SPLIT)
+        for i in range(width):
+            cell = _cell(row[i] if i < len(row) else None)
+            codes[i].append(places[i].setdefault(cell, len(places[i])))
+    columns = []
+    for found, known in zip(codes, places, strict=True):
+        texts = np.array([t for t, _ in known], dtype=object)
+        columns.append(Column(np.array(found, np.intp), texts, np.array([x for _, x in known], bool)))
+    return columns

@@ -1,0 +1,237 @@
+"""Price book: of all offers known for a part, the price to reckon with on a day, where from, how old and how sure.
+
+Days are arguments: the same offers and the same day give the same answer whenever it is asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from econ.money import RATE_UNIT, divide
+from econ.offers import NOT_FOR_SALE, Offer, Seller, Status
+
+STALE_DAYS = 120  # judgement: sellers put out new lists about once a season
+UNKNOWN_KG = 1.0  # judgement: of a pack whose weight is not known, where a seller charges by weight
+# A seller's newest word on a part replaces the one before among these; the others are pieces of their own.
+LISTED: frozenset[Status] = frozenset({"new", "back_ordered", "discontinued"})
+# What is reckoned with first: as new; then what has to be waited for; then what somebody had before.
+TIERS: tuple[frozenset[Status], ...] = (
+    frozenset({"new"}),
+    frozenset({"back_ordered"}),
+    frozenset({"used", "donor"}),
+)
+_WORDS: Mapping[Status, str] = {"back_ordered": "back-ordered", "used": "used", "donor": "from a donor machine"}
+
+
+@dataclass(frozen=True)
+class Priced:
+    """The price of a part on a day.
+
+    unit_cost: of one piece, without shipping [minor units]; None where no price is known. part: as it was asked for;
+    sold: the part offered, another one where that took its place. seller, seen_on, age_days: where and when the price
+    was seen; stale: older than the limit. low, median, high: of the offers it was chosen from, for a piece [minor
+    units]; offers: how many these are. pack: pieces one has to buy. lead_days, return_loss: None where not known.
+    core_charge: for a piece, comes back with the old part [minor units]. barred: it can't be had. note: why this one.
+    """
+
+    part: str
+    sold: str
+    unit_cost: int | None
+    status: Status | None
+    seller: str
+    seen_on: date | None
+    age_days: int | None
+    stale: bool
+    low: int | None
+    median: int | None
+    high: int | None
+    offers: int
+    pack: int
+    lead_days: float | None
+    return_loss: float | None
+    core_charge: int
+    barred: bool
+    note: str
+
+
+def group(offer: Offer) -> tuple[str, ...]:
+    """Return what a newer offer replaces: those of the same group."""
+    state = "" if offer.status in LISTED else offer.status
+    return offer.part, offer.seller, str(offer.pack), offer.machine_class, state
+
+
+def age_days(offer: Offer, day: date) -> int:
+    """Return how old an offer is on a day [days]."""
+    return (day - offer.seen_on).days
+
+
+def piece(offer: Offer) -> int:
+    """Return the price of one piece of a pack [minor units], half to even."""
+    return divide(offer.price, offer.pack)
+
+
+def landed(offer: Offer, seller: Seller, quantity: int = 1) -> int:
+    """Return what some pieces cost on the doorstep, ordered alone, in whole packs [minor units]."""
+    packs = -(-quantity // offer.pack)
+    goods, ship = packs * offer.price, seller.shipping
+    if ship.free_from is not None and goods >= ship.free_from:
+        return goods
+    weight = UNKNOWN_KG if offer.weight_kg is None else offer.weight_kg
+    return goods + ship.flat + divide(ship.per_kg * packs * round(weight * RATE_UNIT), RATE_UNIT)
+
+
+def current(offers: Iterable[Offer], day: date) -> list[Offer]:
+    """Return the newest offer of each group seen by a day; where a day has two, the one that promises less."""
+
+    def rank(o: Offer) -> tuple[object, ...]:
+        return o.seen_on, o.status == "discontinued", o.status == "back_ordered", o.price, repr(o)
+
+    newest: dict[tuple[str, ...], Offer] = {}
+    for offer in sorted((o for o in offers if o.seen_on <= day), key=rank):
+        newest[group(offer)] = offer
+    return [newest[key] for key in sorted(newest)]
+
+
+def chain(part: str, offers: Iterable[Offer]) -> tuple[str, ...]:
+    """Return a part and those that took its place one after the other; a circle is left where it would close."""
+    step: dict[str, str] = {}
+    for offer in sorted(offers, key=lambda o: (o.seen_on, o.superseded_by)):
+        if offer.superseded_by:
+            step[offer.part] = offer.superseded_by
+    found = {part: None}
+    while part in step and step[part] not in found:
+        part = step[part]
+        found[part] = None
+    return tuple(found)
+
+
+def price_parts(
+    parts: Iterable[str],
+    offers: Iterable[Offer],
+    sellers: Mapping[str, Seller],
+    day: date,
+    stale_days: int = STALE_DAYS,
+) -> dict[str, Priced]:
+    """Return the price of each part that any offer is known of by a day.
+
+    offers: of one currency, of the parts and of those that took their place. sellers: by name; one that is missing
+    sends for nothing. Parts without an offer by that day are left out: nothing is known of them, which is not that they
+    can't be had.
+    """
+    known = current(offers, day)
+    by_part: dict[str, list[Offer]] = {}
+    for offer in known:
+        by_part.setdefault(offer.part, []).append(offer)
+    found = {}
+    for part in dict.fromkeys(parts):
+        parts_in_turn = chain(part, known)
+        there = [o for p in parts_in_turn for o in by_part.get(p, ())]
+        if there:
+            found[part] = _priced(part, parts_in_turn, there, sellers, day, stale_days)
+    return found
+
+
+def _can_be_had(offer: Offer) -> bool:
+    waits = offer.status == "back_ordered" and offer.lead_days is None
+    return offer.status not in NOT_FOR_SALE and not offer.superseded_by and not waits
+
+
+def _priced(
+    part: str, turn: Sequence[str], there: Sequence[Offer], sellers: Mapping[str, Seller], day: date, stale_days: int
+) -> Priced:
+    had = [o for o in there if _can_be_had(o)]
+    own = min((o for o in had if o.status == "own_stock"), key=lambda o: (o.seen_on, o.price, o.seller), default=None)
+    pool: list[Offer] = []
+    for tier in TIERS:
+        of_tier = [o for o in had if o.status in tier]
+        fresh = [o for o in of_tier if age_days(o, day) <= stale_days]
+        pool = fresh or of_tier
+        if pool:
+            break
+    if not pool and own is None:
+        return _nothing(part, turn, there)
+
+    def cost(o: Offer) -> tuple[object, ...]:
+        return landed(o, sellers.get(o.seller, Seller(o.seller))), piece(o), -o.seen_on.toordinal(), o.seller, repr(o)
+
+    best = min(pool, key=cost, default=own)
+    assert best is not None  # noqa: S101 - the pool or own stock holds one
+    spread = sorted(piece(o) for o in pool) or [piece(best)] * (best.price > 0)
+    unit = piece(best) if best is not own or best.price > 0 else None
+    age = age_days(best, day)
+    stale = age > stale_days
+    middle = divide(spread[(len(spread) - 1) // 2] + spread[len(spread) // 2], 2) if spread else None
+    return Priced(
+        part=part,
+        sold=best.part if own is None else own.part,
+        unit_cost=unit,
+        status=best.status if own is None else "own_stock",
+        seller=best.seller,
+        seen_on=best.seen_on,
+        age_days=age,
+        stale=stale,
+        low=spread[0] if spread else None,
+        median=middle,
+        high=spread[-1] if spread else None,
+        offers=len(pool),
+        pack=best.pack if own is None else 1,
+        lead_days=best.lead_days if own is None else 0.0,
+        return_loss=best.return_loss if own is None else None,
+        core_charge=best.core_charge if own is None else 0,
+        barred=False,
+        note=_note(part, best, own, len(pool), stale, age),
+    )
+
+
+def _note(part: str, best: Offer, own: Offer | None, offers: int, stale: bool, age: int) -> str:
+    """Return why a price is the one to reckon with."""
+    said = []
+    if own is not None and best is not own:
+        said.append("in own stock, at what another one costs")
+    elif own is not None:
+        said.append("in own stock, at its own price" if own.price else "in own stock; no price of another one is known")
+    elif best.status in _WORDS:
+        said.append(_WORDS[best.status])
+    if offers > 1 and own is None:
+        said.append(f"cheapest of {offers} on the doorstep")
+    if best.part != part:
+        said.append(f"{best.part}, which took its place")
+    if own is None and best.pack > 1:
+        said.append(f"sold in packs of {best.pack}")
+    if stale:
+        said.append(f"stale, {age} days old")
+    return "; ".join(said)
+
+
+def _nothing(part: str, turn: Sequence[str], there: Sequence[Offer]) -> Priced:
+    """Return a part that is known and can't be had, or that another took the place of whose price is not known."""
+    last = turn[-1]
+    unknown = last != part and all(o.part != last for o in there)
+    newest = max(there, key=lambda o: (o.seen_on, o.seller))
+    if unknown:
+        note = f"{last} took its place, of which no price is known"
+    else:
+        waits = any(o.status == "back_ordered" for o in there)
+        note = "back-ordered, nobody says until when" if waits else "discontinued"
+    return Priced(
+        part,
+        last,
+        None,
+        None,
+        "",
+        newest.seen_on,
+        None,
+        False,
+        None,
+        None,
+        None,
+        0,
+        1,
+        None,
+        None,
+        0,
+        not unknown,
+        note,
+    )

@@ -1,0 +1,121 @@
+"""The price of a part on a day, by hand."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from econ.offers import Offer, Seller, Shipping
+from econ.pricebook import chain, landed, price_parts
+
+DAY = date(2026, 5, 10)
+SELLERS = {
+    "Near": Seller("Near"),
+    "Post": Seller("Post", Shipping(flat=600, per_kg=100, free_from=10_000)),
+}
+
+
+def offer(seller="Near", price=1000, part="belt", status="new", seen="2026-04-01", **more):
+    return Offer(part, "a belt", seller, status, price, date.fromisoformat(seen), **more)
+
+
+def priced(*offers, part="belt", **more):
+    return price_parts([part], offers, SELLERS, DAY, **more)[part]
+
+
+def test_cheapest_on_the_doorstep():
+    near, post = offer(price=1500), offer("Post", price=1000, weight_kg=0.5)
+    p = priced(near, post)
+    assert (p.seller, p.unit_cost, p.low, p.median, p.high, p.offers) == ("Near", 1500, 1000, 1250, 1500, 2)
+    assert priced(near, offer("Post", price=800, weight_kg=0.5)).seller == "Post", "8.00 + 6.00 + 0.50 under 15.00"
+    assert landed(offer("Post", price=9_999, weight_kg=2.0), SELLERS["Post"]) == 10_799
+    assert landed(offer("Post", price=10_000, weight_kg=2.0), SELLERS["Post"]) == 10_000
+    assert landed(offer("Post", price=100, weight_kg=0.25, pack=4), SELLERS["Post"], 9) == 300 + 600 + 75
+
+
+def test_packs():
+    p = priced(offer(price=999, pack=10))
+    assert (p.unit_cost, p.pack, p.note) == (100, 10, "sold in packs of 10")
+
+
+def test_a_newer_price_replaces_the_one_before():
+    old, new, to_come = offer(price=900, seen="2026-02-01"), offer(price=1100), offer(price=500, seen="2026-05-11")
+    assert priced(old, new, to_come).unit_cost == 1100
+    assert priced(old, offer(status="discontinued", price=0)).barred
+    assert price_parts(["belt"], [to_come], SELLERS, DAY) == {}
+
+
+def test_of_two_that_cost_the_same_the_one_seen_later():
+    assert priced(offer(seen="2026-04-01"), offer("Corner", seen="2026-04-02")).seller == "Corner"
+    assert priced(offer(seen="2026-04-02"), offer("Corner", seen="2026-04-01")).seller == "Near"
+
+
+def test_of_two_words_of_one_day_the_one_that_promises_less():
+    new, gone = offer(price=500), offer(status="discontinued", price=500)
+    waits = offer(status="back_ordered", price=500, lead_days=30)
+    assert priced(new, gone).barred
+    assert priced(waits, gone).barred
+    assert priced(new, waits).status == "back_ordered"
+
+
+def test_stale():
+    old = offer(price=500, seen="2026-01-09")
+    p = priced(old)
+    assert (p.age_days, p.stale, p.note) == (121, True, "stale, 121 days old")
+    assert not priced(offer(price=500, seen="2026-01-10")).stale
+    assert not priced(old, stale_days=121).stale
+    assert priced(old, offer("Post", price=2000)).seller == "Post", "a fresh price before a stale one"
+
+
+def test_own_stock_is_worth_what_another_one_costs():
+    own = offer("Shelf", status="own_stock", price=0)
+    p = priced(own, offer(price=1500), offer("Post", price=3000))
+    assert (p.unit_cost, p.seller, p.status, p.lead_days) == (1500, "Near", "own_stock", 0)
+    assert "own stock" in p.note
+    alone = priced(own)
+    assert (alone.unit_cost, alone.barred) == (None, False), "to be had, at a price that is not known"
+    assert alone.note == "in own stock; no price of another one is known"
+    assert priced(offer("Shelf", status="own_stock", price=700)).unit_cost == 700
+
+
+def test_new_before_back_ordered_before_used():
+    new = offer(price=3000)
+    waits, used = offer("Post", status="back_ordered", price=800, lead_days=20), offer("C", status="used", price=300)
+    assert priced(new, waits, used).unit_cost == 3000
+    assert priced(waits, used).status == "back_ordered"
+    assert priced(used).note == "used"
+
+
+@pytest.mark.parametrize(
+    ("offers", "note"),
+    [
+        ([offer(status="discontinued", price=0)], "discontinued"),
+        ([offer(status="back_ordered")], "back-ordered, nobody says until when"),
+        ([offer(status="discontinued"), offer("Post", status="back_ordered")], "back-ordered, nobody says until when"),
+    ],
+)
+def test_what_cannot_be_had(offers, note):
+    p = priced(*offers)
+    assert p.barred
+    assert p.unit_cost is None
+    assert p.note == note
+
+
+def test_a_part_that_another_took_the_place_of():
+    old = offer(status="discontinued", price=0, superseded_by="belt_b")
+    middle = offer(part="belt_b", superseded_by="belt_c", price=0, status="discontinued")
+    last = offer(part="belt_c", price=1200)
+    p = priced(old, middle, last)
+    assert (p.part, p.sold, p.unit_cost) == ("belt", "belt_c", 1200)
+    assert p.note == "belt_c, which took its place"
+    unknown = priced(old)
+    assert (unknown.unit_cost, unknown.barred, unknown.sold) == (None, False, "belt_b")
+    left_over = offer("Post", price=400)
+    assert priced(old, middle, last, left_over).sold == "belt", "another seller still has some, at 10.00 sent"
+
+
+def test_a_circle_of_parts_ends():
+    around = [offer(part="a", superseded_by="b"), offer(part="b", superseded_by="a")]
+    assert chain("a", around) == ("a", "b")
+    assert priced(*around, part="a").unit_cost is None
