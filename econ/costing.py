@@ -19,6 +19,7 @@ from econ.case import Case
 from econ.knowledge import Complication, Quantity, pert_mean
 from econ.money import RATE_UNIT, IntArray, divide, say, share, to_minor
 from econ.rulebook import TEST_RUN, TRACING, MachineClass
+from econ.sending import Sender, make_senders
 from econ.terms import STATED, Assumption, Terms, rate_millionths
 
 THOUSAND = 1000
@@ -40,7 +41,8 @@ class Bench:
     op_trouble_parts: (operations,) allowance for parts of complications [minor units, as charged].
     op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
     unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
-    consumable: (parts,) at hand or had nearby: not waited for, not shipped.
+    consumable: (parts,) at hand or had nearby, own stock too: not waited for, not shipped. senders: sellers that other
+    parts come from; those in none come with one order at the usual shipping.
     own_weeks: (parts,) from order to doorstep, where the price book says so, else NaN [weeks]. return_loss: (parts,)
     share of the price lost when it goes back [1].
     op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
@@ -74,6 +76,7 @@ class Bench:
     terms: Terms
     charges: Charges
     assumptions: tuple[Assumption, ...]
+    senders: tuple[Sender, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -223,6 +226,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
     """Return what everything costs in this case, all jobs and operations of the class considered."""
     ops, jobs, parts, tools = tuple(c.operations), tuple(c.jobs), tuple(c.parts), tuple(c.tools)
     unit_cost = _unit_costs(terms, parts)
+    booked = {p: x.status for p, x in terms.priced.items()}
+    at_hand_parts = [x.consumable or booked.get(p) == "own_stock" for p, x in c.parts.items()]
     tiers = [
         (None if t.up_to is None else to_minor(t.up_to, terms.currency), rate_millionths(t.rate))
         for t in case.terms.parts_markup
@@ -259,7 +264,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         _quantities([j.parts for j in c.jobs.values()], parts),
         unit_cost,
         unit_price,
-        np.array([x.consumable for x in c.parts.values()], dtype=bool),
+        np.array(at_hand_parts, dtype=bool),
         np.array([_known(terms, p, "lead_days") / 7 for p in parts]),
         np.nan_to_num(np.array([_known(terms, p, "return_loss") for p in parts]), nan=terms["return_loss"]),
         np.array([[t in o.tools and missing[i] for i, t in enumerate(tools)] for o in c.operations.values()]).reshape(
@@ -276,6 +281,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         terms,
         _charges(case, terms),
         tuple(Assumption(f"price.{p}", say(unit, terms.currency), STATED) for p, unit in stated),
+        make_senders(parts, at_hand_parts, terms.priced, terms.sellers),
     )
 
 
@@ -283,8 +289,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
 class Work:
     """The work in n scopes: operations done and charged (n, operations); parts charged and fitted (n, parts).
 
-    borne: parts that whoever does the work pays for, charged or not. wait: for the parts that have to come; ships:
-    whether shipping is charged for them; consumables count for neither.
+    borne: parts that whoever does the work pays for, charged or not. wait: for the parts that have to come; consumables
+    do not count.
     """
 
     done: Bools
@@ -293,7 +299,6 @@ class Work:
     fitted: IntArray
     borne: IntArray
     wait: Wait
-    ships: Bools
 
 
 def members(bench: Bench, scopes: Sequence[Sequence[int]]) -> Bools:
@@ -326,15 +331,11 @@ def work(bench: Bench, member: Bools) -> Work:
         result: IntArray = quantity.astype(np.int64)
         return result
 
-    def ordered(quantity: IntArray) -> Bools:
-        result: Bools = np.any(quantity[:, ~bench.consumable] > 0, axis=1)
-        return result
-
     fitted = parts(np.zeros_like(bench.free_parts))
     charged = parts(bench.free_parts) if bench.free_parts.any() else fitted
     borne = parts(bench.recalled) if bench.recalled.any() else fitted
     done = used(member) | always
-    return Work(done, paid(bench.free_labour), charged, fitted, borne, wait_for(bench, fitted), ordered(charged))
+    return Work(done, paid(bench.free_labour), charged, fitted, borne, wait_for(bench, fitted))
 
 
 def wait_for(bench: Bench, quantity: IntArray) -> Wait:
@@ -343,6 +344,15 @@ def wait_for(bench: Bench, quantity: IntArray) -> Wait:
     usual: Bools = np.any(quantity[:, ~known & ~bench.consumable] > 0, axis=1)
     own = np.where(quantity[:, known] > 0, bench.own_weeks[known], 0.0)
     return Wait(usual, own.max(axis=1, initial=0.0))
+
+
+def shipping_of(bench: Bench, quantity: IntArray) -> IntArray:
+    """Return what it costs to have sets of parts sent, (n,), or (W, n) in worlds [money]. quantity: (n, parts)."""
+    usual = ~bench.consumable
+    for x in bench.senders:
+        usual[x.parts] = False
+    first: IntArray = np.where(np.any(quantity[:, usual] > 0, axis=1), bench.charges.shipping, 0)
+    return sum((x.charge(quantity) for x in bench.senders), first)
 
 
 def labour_charge(charges: Charges, hours: IntArray) -> IntArray:
@@ -382,7 +392,7 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     if charges.supplies_cap is not None:
         supplies = np.minimum(supplies, charges.supplies_cap)
     tools = ((w.done.astype(float) @ bench.op_tools > 0).astype(float) @ bench.tool_price).astype(np.int64)
-    shipping = np.where(w.ships, charges.shipping, 0)
+    shipping = shipping_of(bench, w.quantity)
     fees = shipping + sum(a for _, a in charges.fixed)
     kinds = {"labour": labour, "parts": parts + tools, "supplies": supplies, "fees": fees}
     base = sum((kinds[k] for k in sorted(charges.taxable)), np.zeros_like(hours))

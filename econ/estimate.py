@@ -106,8 +106,9 @@ def make_estimate(bench: Bench, c: MachineClass, scope: Sequence[int], rusty: bo
         lines.append(Line("tool", f"{verb} {tool.title}", None, "", None, money(bench.tool_price[i])))
     if int(t.supplies[0]):
         lines.append(Line("supplies", "shop supplies", None, "", None, money(t.supplies[0])))
-    if int(t.shipping[0]):
-        lines.append(Line("fee", "shipping of parts", None, "", None, money(charges.shipping)))
+    sent = [(f"shipping from {x.seller.name}", int(x.charge(w.quantity)[0])) for x in bench.senders]
+    sent.append(("shipping of parts", int(t.shipping[0]) - sum(amount for _, amount in sent)))
+    lines += [Line("fee", what, None, "", None, money(amount)) for what, amount in sent if amount]
     lines += [Line("fee", what, None, "", None, money(amount)) for what, amount in charges.fixed]
     tax = int(t.tax[0])
     if tax:

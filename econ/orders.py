@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Charges, members, wait_for, work
+from econ.costing import THOUSAND, Charges, members, shipping_of, wait_for, work
 from econ.money import RATE_UNIT, IntArray
 from econ.plan import Node, Plan, make_plans
 from econ.repairs import AfterRepair, entropy, ways_to_cure
@@ -64,22 +64,22 @@ class Weighed:
 class _Repair:
     """A repair with what may follow, in m states and w ways in which its jobs may cure or not.
 
-    needs: (parts,) that have to be ordered; weeks: they take. ships: it pays shipping. chance: (w,). added, given_up:
+    needs: (parts,) that have to be ordered; weeks: they take. post: what sending costs. chance: (w,). added, given_up:
     (w, m) worth if the cheapest jobs are added to what fails, and if it is given up. place: (w, m) the set of failing
-    faults, one of n. then, then_weeks, then_ships: (n, parts), (n,) and (n,) what its follow-up needs, how long that
-    takes, and whether it pays shipping. mass: (n,) chance.
+    faults, one of n. then, then_weeks, then_post: (n, parts), (n,) and (n,) what its follow-up needs, how long that
+    takes, and what sending it costs. mass: (n,) chance.
     """
 
     needs: IntArray
     weeks: float
-    ships: bool
+    post: float
     chance: Floats
     added: Floats
     given_up: Floats
     place: NDArray[np.int64]
     then: IntArray
     then_weeks: Floats
-    then_ships: Bools
+    then_post: Floats
     mass: Floats
 
 
@@ -123,19 +123,24 @@ class Orders:
         self._s, self._after, self._states, self._weights = s, after, states, weights
         charges = s.bench.charges
         self._price = s.bench.unit_price * with_tax_and_fee(charges, "parts") * s.bench.return_loss / THOUSAND
-        self._shipping = charges.shipping * with_tax_and_fee(charges, "fees")
+        self._paid = with_tax_and_fee(charges, "fees")
         self._queue = s.terms["queue_weeks"]
         parts = s.bench.parts
         self._waited = ~s.bench.consumable
         unnamed = {q.part for job in c.jobs.values() if set(job.cleared) == {SOMETHING_ELSE} for q in job.parts}
         self._unnamed = np.array([p in unnamed for p in parts])
         slow = self._weeks(self._waited[None] * THOUSAND) > 0
-        gains = self._shipping > 0 or (bool(slow[0]) and s.payoffs.week > 0)
+        posts = charges.shipping > 0 or bool(s.bench.senders)
+        gains = posts or (bool(slow[0]) and s.payoffs.week > 0)
         self._repairs = [self._repair(scope) for scope in scopes] if gains else []
 
     def _weeks(self, parts: IntArray) -> Floats:
         """Return how long sets of parts (k, parts) take to come, (k,) [weeks]."""
         return wait_for(self._s.bench, parts).weeks(self._s.terms["parts_lead_days"] / 7)
+
+    def _post(self, parts: IntArray) -> Floats:
+        """Return what it costs to have sets of parts (k, parts) sent, tax and card fee with it, (k,) [money]."""
+        return np.asarray(shipping_of(self._s.bench, parts) * self._paid, dtype=float)
 
     def _repair(self, scope: Scope) -> _Repair:
         s, bench = self._s, self._s.bench
@@ -152,14 +157,14 @@ class Orders:
         return _Repair(
             w.fitted[0] * self._waited,
             float(self._weeks(w.fitted)[0]),
-            bool(w.ships[0]),
+            float(self._post(w.quantity)[0]),
             chance,
             rows[:, 8].reshape(left.shape),
             rows[:, 4].reshape(left.shape),
             place,
             then.fitted * self._waited,
             self._weeks(then.fitted),
-            then.ships,
+            self._post(then.quantity),
             mass,
         )
 
@@ -173,13 +178,13 @@ class Orders:
         rest = parts - np.minimum(parts, r.needs)
         whole = (r.needs <= parts).all(axis=1) & r.needs.any()
         early = np.where(whole, np.minimum(start, r.weeks), 0.0)
-        own = early * week + (whole * r.ships - 1.0) * self._shipping
+        own = early * week + whole * r.post - self._post(parts)
         again: Bools = np.logical_and((r.then <= rest[:, None]).all(axis=2), r.then.any(axis=1))
         # A repair that waits for no parts is soon done: then its follow-up's parts may still be on their way.
         done = np.where(whole, np.maximum(start, r.weeks), start + r.weeks)[:, None]
         weeks: Floats = np.where(again, np.minimum(r.then_weeks, done), 0.0)
         lost = (rest[:, None] - np.minimum(rest[:, None], r.then)) @ self._price
-        saved = weeks * week + again * r.then_ships * self._shipping - lost
+        saved = weeks * week + again * r.then_post - lost
         back = rest @ self._price
         add, drop = r.added + saved[:, r.place], r.given_up - back[:, None, None]
         adds = add >= drop
@@ -229,7 +234,7 @@ class Orders:
         parts = np.array([x.parts for x in orders])
         today = np.array([x.repair is None for x in orders])
         back = parts @ self._price
-        gone = np.array([-self._shipping - back, 0 * back, back])
+        gone = np.array([-self._post(parts) - back, 0 * back, back])
         every = [self._changes(r, parts, today * self._queue) for r in self._repairs]
         worth, weeks, lost = gone[:, :, None] * np.ones(self._weights.size)
         rest = Changes(worth, weeks, lost, gone)

@@ -34,6 +34,7 @@ class Priced:
     was seen; stale: older than the limit. low, median, high: of the offers it was chosen from, for a piece [minor
     units]; offers: how many these are. pack: pieces one has to buy. lead_days, return_loss: None where not known.
     core_charge: for a piece, comes back with the old part [minor units]. barred: it can't be had. note: why this one.
+    offer: the one chosen, None where there is none or it is in own stock.
     """
 
     part: str
@@ -54,6 +55,20 @@ class Priced:
     core_charge: int
     barred: bool
     note: str
+    offer: Offer | None = None
+
+
+@dataclass(frozen=True)
+class Supply:
+    """What a price book offers for the parts of a machine class, in one currency.
+
+    offers: of those parts and of what took their place; sellers: by name, each that has an offer. revision: of the
+    book, so that the same answer can be had again.
+    """
+
+    offers: tuple[Offer, ...]
+    sellers: Mapping[str, Seller]
+    revision: int | None = None
 
 
 def group(offer: Offer) -> tuple[str, ...]:
@@ -113,12 +128,14 @@ def price_parts(
     sellers: Mapping[str, Seller],
     day: date,
     stale_days: int = STALE_DAYS,
+    pieces: Mapping[str, int] | None = None,
 ) -> dict[str, Priced]:
     """Return the price of each part that any offer is known of by a day.
 
     offers: of one currency, of the parts and of those that took their place. sellers: by name; one that is missing
-    sends for nothing. Parts without an offer by that day are left out: nothing is known of them, which is not that they
-    can't be had.
+    sends for nothing. pieces: how many of a part a job takes: bought in whole packs, all of it counts as spent; where
+    left out a piece costs its share of a pack. Parts without an offer by that day are left out: nothing is known of
+    them, which is not that they can't be had.
     """
     known = current(offers, day)
     by_part: dict[str, list[Offer]] = {}
@@ -129,7 +146,8 @@ def price_parts(
         parts_in_turn = chain(part, known)
         there = [o for p in parts_in_turn for o in by_part.get(p, ())]
         if there:
-            found[part] = _priced(part, parts_in_turn, there, sellers, day, stale_days)
+            needed = None if pieces is None else pieces.get(part)
+            found[part] = _priced(part, parts_in_turn, there, sellers, day, stale_days, needed)
     return found
 
 
@@ -139,7 +157,13 @@ def _can_be_had(offer: Offer) -> bool:
 
 
 def _priced(
-    part: str, turn: Sequence[str], there: Sequence[Offer], sellers: Mapping[str, Seller], day: date, stale_days: int
+    part: str,
+    turn: Sequence[str],
+    there: Sequence[Offer],
+    sellers: Mapping[str, Seller],
+    day: date,
+    stale_days: int,
+    pieces: int | None,
 ) -> Priced:
     had = [o for o in there if _can_be_had(o)]
     own = min((o for o in had if o.status == "own_stock"), key=lambda o: (o.seen_on, o.price, o.seller), default=None)
@@ -154,12 +178,24 @@ def _priced(
         return _nothing(part, turn, there)
 
     def cost(o: Offer) -> tuple[object, ...]:
-        return landed(o, sellers.get(o.seller, Seller(o.seller))), piece(o), -o.seen_on.toordinal(), o.seller, repr(o)
+        return (
+            landed(o, sellers.get(o.seller, Seller(o.seller)), pieces or 1),
+            piece(o),
+            -o.seen_on.toordinal(),
+            o.seller,
+            repr(o),
+        )
 
     best = min(pool, key=cost, default=own)
     assert best is not None  # noqa: S101 - the pool or own stock holds one
-    spread = sorted(piece(o) for o in pool) or [piece(best)] * (best.price > 0)
-    unit = piece(best) if best is not own or best.price > 0 else None
+
+    def each(o: Offer) -> int:
+        if pieces is None or o.status == "own_stock":
+            return piece(o)
+        return divide(-(-pieces // o.pack) * o.price, pieces)
+
+    spread = sorted(each(o) for o in pool) or [piece(best)] * (best.price > 0)
+    unit = each(best) if best is not own or best.price > 0 else None
     age = age_days(best, day)
     stale = age > stale_days
     middle = divide(spread[(len(spread) - 1) // 2] + spread[len(spread) // 2], 2) if spread else None
@@ -182,6 +218,7 @@ def _priced(
         core_charge=best.core_charge if own is None else 0,
         barred=False,
         note=_note(part, best, own, len(pool), stale, age),
+        offer=None if own is not None else best,
     )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from econ.case import Case
 from econ.knowledge import LifeFigures, Three, pert_mean
 from econ.money import DIGITS, millionths, say, to_minor
+from econ.offers import Seller
 from econ.pricebook import Priced, Supply, price_parts
 from econ.problems import BadInput, Problem
 from econ.rulebook import CURRENCY, MachineClass
@@ -62,7 +63,7 @@ class Terms:
     a column has a row for each world. month: 0..11 of the season tables (shifted by half a year in the south).
     figures: the terms of the case by their names, and besides: age_years, hours, life_hours, new_price, running, as_is,
     part_out, scrap, used_price, used_age_years (those that are stated), and ``price.x`` of every part x. priced: by
-    part what the price book says, where the case states no price of its own.
+    part what the price book says, where the case states no price of its own; sellers: by name.
     """
 
     currency: str
@@ -73,6 +74,7 @@ class Terms:
     figures: Mapping[str, Any]
     assumptions: tuple[Assumption, ...]
     priced: Mapping[str, Priced] = field(default_factory=dict)
+    sellers: Mapping[str, Seller] = field(default_factory=dict)
 
     def money(self, name: str) -> Any:
         """Return a money figure [minor units, whole]."""
@@ -197,6 +199,7 @@ def settle(
         figures,
         tuple(notes),
         priced,
+        {} if supply is None else supply.sellers,
     )
 
 

@@ -20,7 +20,7 @@ STATIONS = (
     {"case", "knowledge", "draft", "overlay", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
     {
-        "costing", "estimate", "bearing_sizes", "calliper", "bearing_suffixes", "bearing_fit", "bearing_offers",
+        "costing", "estimate", "sending", "bearing_sizes", "calliper", "bearing_suffixes", "bearing_fit", "bearing_offers",
         "bearing_words", "bearings", "landed", "ordering", "split", "basket",
     },
     {

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from econ.costing import members, tickets, work
+from econ.costing import members, shipping_of, tickets, work
 from econ.estimate import Estimate, make_estimate
 
 from . import small
@@ -124,10 +124,10 @@ def test_consumables_are_neither_waited_for_nor_shipped() -> None:
     assert estimate((SEAL,), module, terms=shipping).total == SEAL_LABOUR + SEAL_PARTS + oil_and_shipping
     covered = [{"job": "seal_job", "months_ago": 1.0, "warranty_months": 3.0, "covers": ["parts"]}]
     assert all(x.what != "shipping of parts" for x in estimate((SEAL,), terms=shipping, prior_jobs=covered).lines)
-    bench, _ = bench_of(module, prior_jobs=covered)
+    bench, _ = bench_of(module, prior_jobs=covered, terms=shipping)
     w = work(bench, members(bench, [(), (SEAL,), (BEARING,)]))
     assert w.wait.usual.tolist() == [False, True, True], "a part under warranty has to come too"
-    assert w.ships.tolist() == [False, False, True]
+    assert shipping_of(bench, w.quantity).tolist() == [0, 0, 750]
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ import econ
 from econ import verdict
 from econ.costing import members, tickets, work
 from econ.money import to_decimal
-from econ.offers import Offer, Seller
+from econ.offers import Offer, Seller, Shipping
 from econ.orders import LIKELY_KIT, NOW, Order, Orders
 from econ.plan import make_plan, make_plans
 from econ.pricebook import Supply
@@ -32,6 +32,7 @@ from ..strategies import cases, defaults, read
 from .test_plan import best_by_enumeration, random_problem
 
 DAY = date(2026, 4, 1)
+A_POST = 420  # what seller A takes to send an order
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -83,7 +84,9 @@ def scene(monkeypatch: pytest.MonkeyPatch, leads: Mapping[str, float] | None = N
     monkeypatch.setattr(verdict, "stage", keep)
     case, c, _ = read_small(**fields)
     offers = [Offer(p, p, "A", "new", 1_200, DAY, lead_days=d, return_loss=0.3) for p, d in (leads or {}).items()]
-    econ.decide(case, c, defaults(), "", Supply(tuple(offers), {"A": Seller("A")}) if leads else None)
+    econ.decide(
+        case, c, defaults(), "", Supply(tuple(offers), {"A": Seller("A", Shipping(flat=A_POST))}) if leads else None
+    )
     return kept[0]
 
 
@@ -122,14 +125,14 @@ class Flows:
             for n, r in s.payoffs.replacements.items()
         )
         self.ordered = [not x.c.parts[p].consumable for p in s.bench.parts]
-        free = replace(s.bench, charges=replace(s.bench.charges, shipping=0))
-        one = members(s.bench, [(s.bench.jobs.index("exchange"),)])
-        self.postage = float(tickets(s.bench, one).total[0] - tickets(free, one).total[0])
-        taxed = 1 + (0.0 if s.bench.charges.tax_inclusive else s.bench.charges.tax_rate / 1e6)
+        self.no_post = replace(s.bench, charges=replace(s.bench.charges, shipping=0), senders=())
         fee = 1 + s.bench.charges.card_rate / 1e6
+        on_fees = fee * (1 + ("fees" in s.bench.charges.taxable) * s.bench.charges.tax_rate / 1e6)
+        self.postages = [x * on_fees for x in (s.bench.charges.shipping, A_POST)]
+        self.booked = [p in booked for p in s.bench.parts]
+        taxed = 1 + s.bench.charges.tax_rate / 1e6
         losses = [0.3 if p in booked else s.terms["return_loss"] for p in s.bench.parts]
         self.lost = [loss * int(u) * taxed * fee for loss, u in zip(losses, s.bench.unit_price, strict=True)]
-        self.no_post = free
 
     def needs(self, jobs: tuple[int, ...]) -> list[int]:
         fitted = work(self.s.bench, members(self.s.bench, [jobs])).fitted[0]
@@ -139,10 +142,15 @@ class Flows:
         """Return how long the slowest part for jobs takes [weeks]."""
         return max((x for q, x in zip(self.needs(jobs), self.leads, strict=True) if q), default=0.0)
 
-    def posts(self, jobs: tuple[int, ...]) -> bool:
-        """Return whether an order for these jobs has to be paid for: not what a warranty covers."""
+    def postage(self, parts: list[int]) -> float:
+        """Return what sending parts costs: one order of those the book knows, one of the others."""
+        kinds = {known for q, known in zip(parts, self.booked, strict=True) if q}
+        return sum(self.postages[known] for known in kinds)
+
+    def posts(self, jobs: tuple[int, ...]) -> float:
+        """Return what sending the parts for jobs costs: not those a warranty covers."""
         charged = work(self.s.bench, members(self.s.bench, [jobs])).quantity[0]
-        return any(q > 0 and o for q, o in zip(charged, self.ordered, strict=True))
+        return self.postage([int(q) if o else 0 for q, o in zip(charged, self.ordered, strict=True)])
 
     def going_back(self, stock: list[int]) -> float:
         return sum(q / 1000 * x for q, x in zip(stock, self.lost, strict=True))
@@ -160,14 +168,15 @@ class Flows:
         # Weeks until the repair is done, from the day of the order.
         done = max(self.queue, own) if order and held and today else self.queue + own
         ordered = 0.0 if today else self.queue
-        postage = (1 if order else 0) + (1 if self.posts(scope) and not (order and held) else 0)
+        postage = self.postage(order or []) if order else 0.0
+        postage += 0.0 if order and held else self.posts(scope)
         paid = float(tickets(self.no_post, members(s.bench, [scope])).cost[0])
         renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
         traced = given_up = 0.0
         for chance, cleared in ways_to_cure(s, scope):
             left = state & ~cleared
             failing = left & s.table.failing
-            spent = paid + postage * self.postage + done * self.week
+            spent = paid + postage + done * self.week
             if not failing:
                 value = float(s.payoffs.kept(np.array([left | worn]), renewal).worth[0])
                 value -= spent + self.going_back(stock)
@@ -182,7 +191,7 @@ class Flows:
                 rest, all_there = self.take(stock, self.needs(jobs))
                 slowest = self.lead(jobs)
                 wait = max(ordered + slowest - done, 0.0) if all_there else slowest
-                posted = self.postage * (self.posts(jobs) and not all_there)
+                posted = 0.0 if all_there else self.posts(jobs)
                 ticket = float(tickets(self.no_post, members(s.bench, [jobs]), first=False).cost[0])
                 still = (left | worn) & ~int(more.clears[0])
                 use = s.payoffs.kept(np.array([still]), max(renewal, float(more.renewal[0]))).worth[0]
@@ -209,6 +218,7 @@ def test_what_an_order_changes_is_the_money_followed_step_by_step(monkeypatch: p
     made = x.orders()
     if not made._repairs:
         assert s.bench.charges.shipping == 0
+        assert not s.bench.senders
         assert flows.week * max(flows.leads) == 0, "nothing to gain: nothing is worked out"
         return
     changes = made._every_change(orders, 1)
@@ -223,7 +233,11 @@ def test_what_an_order_changes_is_the_money_followed_step_by_step(monkeypatch: p
                 assert changes[i].worth[k, n] == pytest.approx(after[0] - before[0], abs=4), "minor units"
                 assert changes[i].none[0, k] == pytest.approx(after[1] - before[1], abs=4)
     for k, order in enumerate(orders):
-        lost = flows.going_back(order.parts.tolist()) + flows.postage if order.repair is None else 0.0
+        lost = (
+            flows.going_back(order.parts.tolist()) + flows.postage(order.parts.tolist())
+            if order.repair is None
+            else 0.0
+        )
         assert changes[-1].worth[k] == pytest.approx(-lost, abs=2), "no repair: all of it goes back"
 
 
