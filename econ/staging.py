@@ -33,6 +33,7 @@ STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
 LEAST = 0.002  # of the new price by which checking must beat stopping to be worth the trouble [1]; judgement
 WORTH_FROM = 0.2  # of its cost: a check whose result is worth less than this tells little [1]; judgement
+SHORT_LOOK = 5.0  # a look at the counter that a shop does not bill: it costs its wage [minutes]; judgement
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
 ROUNDS = 2  # of adding the repairs that fit results best: those of single checks, then those where the plan stops
 COVERS = 2  # ways to clear the faults that lead at a result that are tried
@@ -265,11 +266,12 @@ def _look(s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, pres
     if rows is None:
         return None
     hourly = hour_cost(s.bench)
+    unbilled = s.terms.by_shop and check.minutes <= SHORT_LOOK and not check.operations
     patterns = [n.split("+") for n in result_names(check, heard, present)] if check.reveals else []
     return Look(
         name,
         rows,
-        check.minutes / 60 * hourly,
+        check.minutes / 60 * (s.terms.money("mechanic_wage") if unbilled else hourly),
         frozenset(check.operations) | frozenset(_missing(s, case, check)),
         frozenset(check.requires) - frozenset(heard.outcomes) - heard.opened,
         _holds_opened(c, name, rows.shape[0], patterns),
