@@ -256,6 +256,25 @@ def condition(prior: Floats, clues: Sequence[Clue]) -> Posterior:
     return _pruned(joint, _marginal(joint, n), evidence)
 
 
+def blame(posterior: Posterior, clues: Sequence[Clue]) -> Floats:
+    """Return for each fault the chance that it is there and what was heard is due to it, (n,) [1].
+
+    Due to it: by the share by which all that was heard would be less likely were it not there. A fault that is only as
+    likely as among all machines has next to none.
+    """
+    n = posterior.marginal.size
+    room = np.empty(1 << n), np.empty(1 << n)
+    told = np.ones(1 << n)
+    for clue in clues:
+        told *= likelihood(clue, n, room)
+    states, found = posterior.states, np.zeros(n)
+    for i in range(n):
+        there = (states >> i & 1) == 1
+        without = told[states[there] ^ (1 << i)] / told[states[there]]
+        found[i] = posterior.weights[there] @ np.maximum(1.0 - without, 0.0)
+    return found
+
+
 def _marginal(joint: Floats, n: int) -> Floats:
     """Return P(fault i present), (n,): sums over each half of the faults, then over sets of each half."""
     half = n // 2

@@ -11,16 +11,19 @@ from numpy.typing import NDArray
 
 from econ.case import Case
 from econ.costing import THOUSAND, hour_cost, members, tickets, work
+from econ.courses import CLEARLY, SELDOM
 from econ.findings import HOLD_FROM, Heard
 from econ.knowledge import Check, pert_mean
 from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
 from econ.plan import Node, Step
-from econ.repairs import AfterRepair, done_over, entropy, repair_weeks, ways_of
+from econ.repairs import LEADS_FROM, AfterRepair, done_over, entropy, repair_weeks, repairs, ways_of
 from econ.rulebook import MachineClass
+from econ.scopes import Scope, completed, covers
 from econ.setting import Course, Setting, course_name
-from econ.stopping import Choice, Look, Suspect, bits
+from econ.states import mask_of
+from econ.stopping import Choice, Columns, Look, Suspect, bits
 from econ.words import title_of
 
 Floats = NDArray[np.float64]
@@ -30,7 +33,11 @@ STATES = 768  # likeliest states the plan looks at
 GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
 LEAST = 0.002  # of the new price by which checking must beat stopping to be worth the trouble [1]; judgement
 WORTH_FROM = 0.2  # of its cost: a check whose result is worth less than this tells little [1]; judgement
+SHORT_LOOK = 5.0  # a look at the counter that a shop does not bill: it costs its wage [minutes]; judgement
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
+ROUNDS = 2  # of adding the repairs that fit results best: those of single checks, then those where the plan stops
+COVERS = 2  # ways to clear the faults that lead at a result that are tried
+FITS_BETTER = 0.0005  # share of the new price by which a repair added must beat those shown [1]; judgement
 ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
 
 
@@ -259,11 +266,12 @@ def _look(s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, pres
     if rows is None:
         return None
     hourly = hour_cost(s.bench)
+    unbilled = s.terms.by_shop and check.minutes <= SHORT_LOOK and not check.operations
     patterns = [n.split("+") for n in result_names(check, heard, present)] if check.reveals else []
     return Look(
         name,
         rows,
-        check.minutes / 60 * hourly,
+        check.minutes / 60 * (s.terms.money("mechanic_wage") if unbilled else hourly),
         frozenset(check.operations) | frozenset(_missing(s, case, check)),
         frozenset(check.requires) - frozenset(heard.outcomes) - heard.opened,
         _holds_opened(c, name, rows.shape[0], patterns),
@@ -289,17 +297,103 @@ def stage(
     m = min(STATES, s.posterior.states.size)
     states, weights = s.posterior.states[:m], s.posterior.weights[:m] / s.posterior.weights[:m].sum()
     present = (states[:, None] >> np.arange(len(heard.faults)) & 1).astype(bool)
-    mending = [x for x in courses if x.kind == "repair" and not x.barred]
     missing = sorted({t for k in checks for t in _missing(s, case, c.checks[k.id])})
-    choices = [_repair_choice(s, c, after, x, states, weights, missing) for x in mending]
-    choices += _other_choices(s, courses, weights)
     looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
+    mending = [x for x in courses if x.kind == "repair" and not x.barred]
+    others = _other_choices(s, courses, weights)
     prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
-    orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
-    weighed = orders.weigh(choices, looks, prices, LEAST * s.terms.new_price, _suspects(c, heard, weights, present))
-    titles = {course_name(s, x): title_of(c, s, x) for x in courses}
+    suspects = _suspects(c, heard, weights, present)
+    evidence = np.concatenate([np.ones((1, m)), *(x.rows for x in looks)])
+    for _ in range(ROUNDS):
+        mending = _with_fitting(s, c, after, mending, others, states, weights, present, evidence, missing)
+        choices = [_repair_choice(s, c, after, x, states, weights, missing) for x in mending] + others
+        orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
+        weighed = orders.weigh(choices, looks, prices, LEAST * s.terms.new_price, suspects)
+        leaves = [row for x in weighed for row in _leaves(x.plan.tree, {x.id: x.rows for x in looks}, m)]
+        evidence = np.array(leaves).reshape(-1, m)
+    titles = {course_name(s, x): title_of(c, s, x) for x in (*courses, *mending)}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
-    return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks))
+    instead = _instead(s, choices, mending, weights, looks)
+    return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks), instead)
+
+
+def _instead(
+    s: Setting, choices: Sequence[Choice], mending: Sequence[Course], weights: Floats, looks: Sequence[Look]
+) -> Callable[[Path, str], str]:
+    """Return what tells the course to name where the plan stops: no try that seldom cures, unless it is clearly better.
+
+    The rule of `courses.all_courses`, for what is believed there.
+    """
+    rows = {x.id: x.rows for x in looks}
+    place = {x.name: i for i, x in enumerate(choices)}
+    tries = {course_name(s, x): x for x in mending if not x.open_ended}
+    columns = Columns(weights, choices, s.trace_cost)
+
+    def named(path: Path, stop: str) -> str:
+        fails = choices[place[stop]].fails if stop in tries else None
+        if fails is None:
+            return stop
+        here = np.prod([rows[name][k] for name, k in path], axis=0)[None]
+        block = columns.block(here)
+        mass = float(block.mass[0])
+        if 1 - float(((here[0] * weights) @ fails).sum()) / mass >= SELDOM:
+            return stop
+        value = columns.stop(block, (), {})[0, :, 0] / mass
+        rest = [i for i, x in enumerate(choices) if x.name not in tries and np.isfinite(value[i])]
+        best = max(rest, key=lambda i: value[i])
+        clearly = value[place[stop]] > value[best] + CLEARLY * tries[stop].cost
+        return stop if clearly else choices[best].name
+
+    return named
+
+
+def _leaves(node: Node, rows: Mapping[str, Floats], m: int) -> list[Floats]:
+    """Return the likelihood in each state of coming to each place where the plan stops and that is shown, (m,) each."""
+    if node.check is None:
+        return [np.ones(m)]
+    shown = [(k, below) for k, below in node.results if below.chance >= SHOWN_FROM]
+    return [rows[node.check][k] * x for k, below in shown for x in _leaves(below, rows, m)]
+
+
+def _with_fitting(
+    s: Setting,
+    c: MachineClass,
+    after: AfterRepair,
+    mending: Sequence[Course],
+    others: Sequence[Choice],
+    states: NDArray[np.int64],
+    weights: Floats,
+    present: NDArray[np.bool_],
+    evidence: Floats,
+    missing: Sequence[str],
+) -> list[Course]:
+    """Return the repairs with those added that are best in some evidence, (e, m) likelihoods; none of them else.
+
+    What is tried: covers of the faults that then lead, by themselves and together.
+    """
+    if s.no_repair:
+        return list(mending)
+    mass = evidence @ weights
+    chances = (evidence * weights) @ present / np.maximum(mass, 1e-300)[:, None]
+    tried: dict[Scope, None] = {}
+    for chance, here in zip(chances, mass, strict=True):
+        if here >= SHOWN_FROM:
+            order = np.argsort(-chance, kind="stable")
+            sure = [i for i in order.tolist() if chance[i] >= LEADS_FROM]
+            for faults in (order[:1].tolist(), order[:2].tolist(), sure):
+                for scope in covers(s.jobs, mask_of(faults), COVERS):
+                    tried[completed(scope, s.clearing)] = None
+    known = {x.jobs for x in mending}
+    new = [x for x in tried if x not in known and not set(x) & set(s.bench.barred)]
+    if not new:
+        return list(mending)
+    fresh = repairs(s, after, new)
+    choices = [_repair_choice(s, c, after, x, states, weights, missing) for x in (*mending, *fresh)]
+    columns = Columns(weights, [*choices, *others], s.trace_cost)
+    value = columns.stop(columns.block(evidence), (), {})[0]
+    value[: len(mending)] += FITS_BETTER * s.terms.new_price * mass  # those shown come first
+    best = {int(i) - len(mending) for i, here in zip(value.argmax(axis=0), mass, strict=True) if here >= SHOWN_FROM}
+    return [*mending, *(fresh[i] for i in sorted(best) if 0 <= i < len(fresh))]
 
 
 def _nearest(steps: Sequence[Step]) -> Step | None:
@@ -358,6 +452,7 @@ def _told(
     titles: Mapping[str, str],
     labels: Mapping[str, Sequence[str]],
     leading: Callable[[Path], Leaning | None],
+    instead: Callable[[Path, str], str],
 ) -> Staged:
     """Return the plan with the best order in words and money. weighed: first the one with none today."""
     usual = best = weighed[0]
@@ -368,19 +463,20 @@ def _told(
     def money(x: float) -> Decimal:
         return to_decimal(x, case.currency)
 
-    def said(node: Node) -> str:
+    def said(node: Node, stop: str | None) -> str:
         if node.check is not None:
             return c.checks[node.check].title
-        return titles.get(node.stop or "", titles.get((node.stop or "").partition("|")[0], ""))
+        return titles.get(stop or "", titles.get((stop or "").partition("|")[0], ""))
 
     def branches(node: Node, path: Path = ()) -> tuple[Branch, ...]:
         found = []
         for k, below in node.results:
             if below.chance >= SHOWN_FROM:
-                name, stop = node.check or "", None if below.stop is None else below.stop.partition("|")[0]
-                here = (*path, (name, k))
-                rest = leading(here), branches(below, here)
-                found.append(Branch(labels[name][k], below.chance, below.check, stop, said(below), *rest))
+                here = (*path, (node.check or "", k))
+                stop = None if below.stop is None else instead(here, below.stop)
+                course = None if stop is None else stop.partition("|")[0]
+                rest = said(below, stop), leading(here), branches(below, here)
+                found.append(Branch(labels[node.check or ""][k], below.chance, below.check, course, *rest))
         return tuple(found)
 
     step = plan.first or _nearest(plan.steps)
@@ -402,7 +498,7 @@ def _told(
         money(plan.perfect - plan.stopping),
         tuple(CheckWorth(x.id, money(max(x.evsi, 0.0)), money(x.cost)) for x in plan.steps),
         plan.left_out,
-        said(plan.tree),
+        said(plan.tree, plan.tree.stop),
         branches(plan.tree),
         tuple(_order_line(case, s, x, usual) for x in weighed),
         best.kind,

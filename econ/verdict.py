@@ -24,7 +24,7 @@ from econ.decision import (
 )
 from econ.earlier import earlier_jobs, failed_again, first_of_all, raised, root_notes
 from econ.estimate import make_estimate
-from econ.evidence import ImpossibleEvidence, Posterior, condition, linked, prior_states
+from econ.evidence import ImpossibleEvidence, Posterior, blame, condition, linked, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
 from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market
@@ -42,6 +42,8 @@ from econ.terms import Assumption, Default, settle
 from econ.thumb import rules_of_thumb
 from econ.turns import Scene, highest_offer, turns
 from econ.words import KNOWN_FROM, confidence_word, first_step, headline, title_of
+
+DUE_FROM = 0.5  # share of a fault's chance in which what was heard is due to it, for it to be named [1]; judgement
 
 
 def decide(
@@ -142,7 +144,9 @@ def _answer(
     if repair is not None:
         spent = float(tickets(s.bench, members(s.bench, [repair.jobs])).cost[0]) + repair.follow_up
         pays = spent, repair.worth + spent - idle.worth
-    text = headline(case, c, s, best, rival, pays, [f for f in faults if f.id in heard.pointed_at], offer)
+    due = dict(zip(heard.faults, blame(s.posterior, heard.clues).tolist(), strict=True))
+    named_faults = [f for f in faults if f.id in heard.pointed_at and due[f.id] >= DUE_FROM * f.probability]
+    text = headline(case, c, s, best, rival, pays, named_faults, offer)
     step = first_step(case, c, staged, title_of(c, s, best))
     text = f"{step}{text[:1].lower()}{text[1:]}" if step else text
     return Decision(
