@@ -97,18 +97,31 @@ def main() -> None:
     """Is this machine worth the next hour and the next parts order, and what would change that?"""
 
 
+in_book = click.option(
+    "--book",
+    "book",
+    metavar="FILE",
+    type=click.Path(),
+    help="Price book to take prices from; else MENDWORTH_BOOK, else the one in your own folder, if there is one.",
+)
+
+
 @main.command()
 @click.argument("case", type=click.Path(allow_dash=True))
 @click.option("--two-way", nargs=2, metavar="INPUT INPUT", help="Lay two inputs, such as terms.shop_rate, together.")
 @with_overlays
+@in_book
 @as_json
-def decide(case: str, two_way: tuple[str, str] | None, overlays: tuple[str, ...], as_json: bool) -> None:
+def decide(
+    case: str, two_way: tuple[str, str] | None, overlays: tuple[str, ...], book: str | None, as_json: bool
+) -> None:
     """Decide a CASE, a JSON file or - for standard input."""
     from api.answer import to_json
     from api.library import decide_document, open_shelf
     from api.strictjson import read_json
+    from api.supply import book_at
 
-    known = open_shelf(overlays)
+    known, prices = open_shelf(overlays), book_at(book)
     source = "standard input" if case == "-" else click.format_filename(case)
     try:
         body = _read(case)
@@ -119,7 +132,7 @@ def decide(case: str, two_way: tuple[str, str] | None, overlays: tuple[str, ...]
         document = read_json(body)
         if two_way and isinstance(document, dict):
             document["two_way"] = list(two_way)
-        decision = decide_document(document, classes=known)
+        decision = decide_document(document, classes=known, book=prices)
     except BadInput as error:
         _complain(error, source)
     if as_json:
@@ -229,14 +242,16 @@ def classes(names: tuple[str, ...], check: bool, overlays: tuple[str, ...], as_j
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="Port to listen on.")
 @with_overlays
-def serve(host: str, port: int, overlays: tuple[str, ...]) -> None:
+@in_book
+def serve(host: str, port: int, overlays: tuple[str, ...], book: str | None) -> None:
     """Serve JSON over HTTP."""
     from waitress import create_server  # type: ignore[import-untyped]  # it ships no types
 
     from api.http import create_app
     from api.library import open_shelf
+    from api.supply import book_at
 
-    app = create_app(open_shelf(overlays))
+    app = create_app(open_shelf(overlays), book_at(book))
     try:
         server = create_server(app, host=host, port=port, ident=None)
     except OSError as error:

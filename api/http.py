@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any, Literal
 
 from flask import Flask, Response, current_app, request
@@ -62,7 +63,7 @@ def decide_case() -> Decision:
     """Decide the case in the body."""
     document = _body()
     try:
-        return library.decide_document(document, classes=_classes())
+        return library.decide_document(document, classes=_classes(), book=_book())
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
 
@@ -79,6 +80,12 @@ def next_failure() -> Again:
 def _classes() -> Shelf:
     """Return the machine classes that this application answers for."""
     found: Shelf = current_app.extensions["mendworth"]
+    return found
+
+
+def _book() -> Path | None:
+    """Return the price book that this application takes prices from, if any."""
+    found: Path | None = current_app.extensions["mendworth_book"]
     return found
 
 
@@ -240,10 +247,11 @@ def _broken(error: Exception) -> Response:
     return _say(to_json(refuse(500, (), TITLED[500])), 500, MEDIA_TYPE)
 
 
-def create_app(shelf: Shelf | None = None) -> Flask:
-    """Return the application. shelf: all machine classes; those that ship where left out."""
+def create_app(shelf: Shelf | None = None, book: Path | None = None) -> Flask:
+    """Return the application. shelf: all machine classes; those that ship where left out. book: a price book."""
     app = Flask("mendworth", static_folder=None)
     app.extensions["mendworth"] = library.shelf() if shelf is None else shelf
+    app.extensions["mendworth_book"] = book
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
     app.url_map.merge_slashes = False
     for route in ROUTES:

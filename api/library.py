@@ -10,6 +10,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from types import MappingProxyType
 
+from api.supply import supply_of
 from econ import __version__
 from econ.decision import Decision
 from econ.problems import BadInput, Problem, nearest, shown
@@ -107,11 +108,13 @@ def today() -> date:
     return datetime.now(UTC).date()
 
 
-def decide_document(document: object, day: date | None = None, classes: Shelf | None = None) -> Decision:
+def decide_document(
+    document: object, day: date | None = None, classes: Shelf | None = None, book: Path | None = None
+) -> Decision:
     """Return the decision on a case document, what JSON gave.
 
     day: the day of the decision where the case names none; today if left out. classes: all machine classes; those that
-    ship where left out. Raises BadInput with every problem.
+    ship where left out. book: the price book, if there is one. Raises BadInput with every problem.
     """
     case, its_class = read_case(document, shelf() if classes is None else classes, day or today())
-    return decide(case, its_class, defaults(), __version__)
+    return decide(case, its_class, defaults(), __version__, supply_of(case, its_class, book))

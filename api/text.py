@@ -319,6 +319,30 @@ def _estimate(d: Decision, c: MachineClass) -> list[str]:
     return [*lines, *_limits(d)]
 
 
+def _purchase(d: Decision, c: MachineClass) -> list[str]:
+    """Return what to order where, and how sure its prices are."""
+    lines = []
+    if d.purchase is not None:
+        rows = []
+        for o in d.purchase.orders:
+            rows.append((o.seller or "own stock", "", exact(o.goods), f"{o.lead_days:g} days" if o.seller else ""))
+            for x in o.lines:
+                name = c.parts[x.part].title + ("" if x.sold == x.part else f" ({x.sold})")
+                count = f"{x.packs}" if x.pack == 1 else f"{x.packs} x {x.pack}"
+                seen = f"seen {x.seen_on}" + (", stale" if x.stale else "")
+                rows.append((f"  {name}", count, exact(x.price), seen))
+            if o.shipping:
+                rows.append(("  shipping", "", exact(o.shipping), ""))
+        lines += table(rows, right=(1, 2), wide=0)
+        for sentence in d.purchase.why[:2]:
+            lines += wrap(sentence, "  ")
+        if d.purchase.core_back:
+            back = f"{exact(d.purchase.core_back)} of it comes back with the old parts"
+            lines += wrap(f"Paid now: {d.currency} {exact(d.purchase.cash_now)}; {back}.", "  ")
+        lines += wrap(f"Prices of revision {d.purchase.revision} of the price book.", "  ")
+    return lines
+
+
 def _limits(d: Decision) -> list[str]:
     """Return the most the repair of the estimate may cost, and what a reseller may offer."""
     lines = []
@@ -427,6 +451,7 @@ def decision_text(d: Decision, c: MachineClass) -> str:
         ("What it most likely is", _faults(d, c)),
         ("What would tell more", _looking(d, c)),
         (_if_chosen("Estimate", d), _estimate(d, c)),
+        (_if_chosen("What to order", d), _purchase(d, c)),
         ("What it earns the shop", _shop(d)),
         ("Before it goes back", _release(d)),
         ("Take care", [line for x in d.cautions for line in bullet(x.text)]),

@@ -226,6 +226,10 @@ class Case(Frozen):
     market: Market = Market()
     find: Find = Find()
     prices: dict[Id, Money] = Field(default_factory=dict, max_length=500, description="unit cost by part id")
+    listed_as: dict[Id, Annotated[str, Field(min_length=1, max_length=100)]] = Field(
+        default_factory=dict, max_length=500, description="which part of the price book is meant, by part id"
+    )
+    price_revision: int | None = Field(None, ge=1, description="revision of the price book; the newest if left out")
     unobtainable: Many[Id] = Field((), max_length=50, description="parts that can't be had")
     spent_so_far: Money = Field(Decimal(0), description="shown and excluded")
     two_way: Many[Text] = Field((), max_length=2, description="two inputs to lay against each other")

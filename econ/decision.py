@@ -10,6 +10,7 @@ from econ.breakeven import BreakEven
 from econ.estimate import Estimate
 from econ.looking import OpenCheck
 from econ.nexttime import NextTime
+from econ.purchase import PriceUsed, Purchase
 from econ.release import ReleaseTest
 from econ.risk import Risk
 from econ.staging import Staged
@@ -101,7 +102,8 @@ class Decision:
     """The whole answer to one case.
 
     warranty_first: what to ask for before anything is paid, empty where there is nothing. next_time: the parts that the
-    repair of the estimate renews and that fail again.
+    repair of the estimate renews and that fail again. prices: of its parts that the price book says; purchase: what to
+    order where for it, None where the book offers nothing.
     """
 
     version: str
@@ -131,3 +133,5 @@ class Decision:
     assumptions: tuple[Assumption, ...]
     spent_so_far: Decimal
     dropped_mass: float
+    prices: tuple[PriceUsed, ...] = ()
+    purchase: Purchase | None = None

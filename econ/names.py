@@ -87,9 +87,10 @@ def name_problems(document: Mapping[str, Any], c: MachineClass) -> tuple[Problem
             found += _unknown(f"prior_jobs.{i}.job", prior.get("job"), "job", c.jobs, c)
     for i, name in _each(document, "unobtainable"):
         found += _unknown(f"unobtainable.{i}", name, "part", c.parts, c)
-    prices = document.get("prices")
-    for name in prices if isinstance(prices, Mapping) else ():
-        found += _unknown(f"prices.{name}", name, "part", c.parts, c)
+    for field in ("prices", "listed_as"):
+        named = document.get(field)
+        for name in named if isinstance(named, Mapping) else ():
+            found += _unknown(f"{field}.{name}", name, "part", c.parts, c)
     tools = document.get("tools")
     for key in ("owned", "cannot_get"):
         for i, name in _each(tools if isinstance(tools, Mapping) else {}, key):

@@ -34,7 +34,7 @@ class Priced:
     was seen; stale: older than the limit. low, median, high: of the offers it was chosen from, for a piece [minor
     units]; offers: how many these are. pack: pieces one has to buy. lead_days, return_loss: None where not known.
     core_charge: for a piece, comes back with the old part [minor units]. barred: it can't be had. note: why this one.
-    offer: the one chosen, None where there is none or it is in own stock.
+    offer: the one chosen, None where there is none or it is in own stock; pool: those it was chosen from.
     """
 
     part: str
@@ -56,6 +56,7 @@ class Priced:
     barred: bool
     note: str
     offer: Offer | None = None
+    pool: tuple[Offer, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -129,13 +130,14 @@ def price_parts(
     day: date,
     stale_days: int = STALE_DAYS,
     pieces: Mapping[str, int] | None = None,
+    taken: Mapping[str, Offer] | None = None,
 ) -> dict[str, Priced]:
     """Return the price of each part that any offer is known of by a day.
 
     offers: of one currency, of the parts and of those that took their place. sellers: by name; one that is missing
     sends for nothing. pieces: how many of a part a job takes: bought in whole packs, all of it counts as spent; where
-    left out a piece costs its share of a pack. Parts without an offer by that day are left out: nothing is known of
-    them, which is not that they can't be had.
+    left out a piece costs its share of a pack. taken: offers to reckon with in place of the cheapest. Parts without an
+    offer by that day are left out: nothing is known of them, which is not that they can't be had.
     """
     known = current(offers, day)
     by_part: dict[str, list[Offer]] = {}
@@ -147,7 +149,7 @@ def price_parts(
         there = [o for p in parts_in_turn for o in by_part.get(p, ())]
         if there:
             needed = None if pieces is None else pieces.get(part)
-            found[part] = _priced(part, parts_in_turn, there, sellers, day, stale_days, needed)
+            found[part] = _priced(part, parts_in_turn, there, sellers, day, stale_days, needed, (taken or {}).get(part))
     return found
 
 
@@ -164,6 +166,7 @@ def _priced(
     day: date,
     stale_days: int,
     pieces: int | None,
+    taken: Offer | None,
 ) -> Priced:
     had = [o for o in there if _can_be_had(o)]
     own = min((o for o in had if o.status == "own_stock"), key=lambda o: (o.seen_on, o.price, o.seller), default=None)
@@ -186,7 +189,7 @@ def _priced(
             repr(o),
         )
 
-    best = min(pool, key=cost, default=own)
+    best = taken if taken in pool else min(pool, key=cost, default=own)
     assert best is not None  # noqa: S101 - the pool or own stock holds one
 
     def each(o: Offer) -> int:
@@ -219,6 +222,7 @@ def _priced(
         barred=False,
         note=_note(part, best, own, len(pool), stale, age),
         offer=None if own is not None else best,
+        pool=(*pool, *([own] if own is not None and own.price > 0 else [])),
     )
 
 

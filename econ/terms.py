@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from math import ceil
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ import numpy as np
 from econ.case import Case
 from econ.knowledge import LifeFigures, Three, pert_mean
 from econ.money import DIGITS, millionths, say, to_minor
-from econ.offers import Seller
+from econ.offers import Offer, Seller
 from econ.pricebook import Priced, Supply, price_parts
 from econ.problems import BadInput, Problem
 from econ.rulebook import CURRENCY, MachineClass
@@ -140,12 +141,28 @@ def _of_the_machine(
     return {name: figure for name, figure in figures.items() if figure is not None}
 
 
+def most_pieces(c: MachineClass) -> dict[str, int]:
+    """Return how many pieces of each part a job takes at most; consumables are left out, as they come in any amount."""
+    found: dict[str, int] = {}
+    for job in c.jobs.values():
+        used: dict[str, float] = {}
+        for q in (*job.parts, *(q for o in job.operations for q in c.operations[o].parts)):
+            used[q.part] = used.get(q.part, 0.0) + q.quantity
+        found |= {p: max(found.get(p, 1), ceil(n)) for p, n in used.items() if not c.parts[p].consumable}
+    return found
+
+
 def settle(
-    case: Case, machine_class: MachineClass, defaults: Mapping[str, Default], supply: Supply | None = None
+    case: Case,
+    machine_class: MachineClass,
+    defaults: Mapping[str, Default],
+    supply: Supply | None = None,
+    taken: Mapping[str, Offer] | None = None,
 ) -> Terms:
     """Return all terms of a case, defaults filled in from `defaults` and listed as assumptions.
 
-    case.as_of must be set. supply: what the price book offers. Raises BadInput as `scale_to` does.
+    case.as_of must be set. supply: what the price book offers; taken: offers to reckon with. Raises BadInput as
+    `scale_to` does.
     """
     if case.as_of is None:
         raise BadInput([Problem("as_of", "nothing", "the day of the decision sets the season", "add it")])
@@ -178,7 +195,10 @@ def settle(
             value = say(figures[name], case.currency) if default.money else f"{default.value:g}"
             notes.append(Assumption(name, value, default.source))
     asked = [p for p in machine_class.parts if p not in case.prices]
-    priced = {} if supply is None else price_parts(asked, supply.offers, supply.sellers, case.as_of)
+    priced: dict[str, Priced] = {}
+    if supply is not None:
+        most = most_pieces(machine_class)
+        priced = price_parts(asked, supply.offers, supply.sellers, case.as_of, pieces=most, taken=taken)
     figures |= _of_the_machine(case, machine_class, scale * unit, priced)
     if not by_shop:
         figures["queue_weeks"] = figures["queue_weeks"] if "queue_weeks" in stated else 0.0

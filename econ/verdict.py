@@ -30,7 +30,9 @@ from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market
 from econ.money import say, to_decimal
 from econ.nexttime import next_time
+from econ.offers import Offer as PartOffer
 from econ.pricebook import Supply
+from econ.purchase import Purchase, buy, prices_used
 from econ.release import release_tests
 from econ.repairs import AfterRepair, chosen, leading, repairs, search
 from econ.risk import assess
@@ -43,6 +45,7 @@ from econ.thumb import rules_of_thumb
 from econ.turns import Scene, highest_offer, turns
 from econ.words import KNOWN_FROM, confidence_word, first_step, headline, title_of
 
+BASKETS = 3  # times that the basket of the repair and its price are settled by each other at most
 DUE_FROM = 0.5  # share of a fault's chance in which what was heard is due to it, for it to be named [1]; judgement
 
 
@@ -55,18 +58,24 @@ def decide(
     a price book offers for its parts.
     Raises BadInput where findings exclude each other or stated figures contradict each other.
     """
-    terms = settle(case, c, defaults, supply)
-    market = read_market(case, c, terms)
     done = earlier_jobs(case, c)
     believed = _believe(case, c, raised(c, done))
     heard, posterior, likely = believed.heard, believed.posterior, believed.likely
     failed = failed_again(c, done, heard.pointed_at, heard.faults, posterior)
-    bench = make_bench(case, c, terms)
     holds = open_holds(case, c, heard.worst, likely)
-    setting = make_setting(case, c, terms, market, heard, believed.complained, posterior, bench, holds)
-    after = AfterRepair(setting)
-    found = search(setting, after)
-    courses = all_courses(setting, after, chosen(setting, found))
+    taken: dict[str, PartOffer] = {}
+    for _ in range(BASKETS):  # the basket of the best repair may change what it costs, and so which is best
+        terms = settle(case, c, defaults, supply, taken)
+        market = read_market(case, c, terms)
+        bench = make_bench(case, c, terms)
+        setting = make_setting(case, c, terms, market, heard, believed.complained, posterior, bench, holds)
+        after = AfterRepair(setting)
+        found = search(setting, after)
+        courses = all_courses(setting, after, chosen(setting, found))
+        bought = _buy(c, setting, courses, after, supply)
+        if bought is None or all(terms.priced[p].offer == o for p, o in bought[1].items()):
+            break
+        taken |= bought[1]
     looked = open_checks(case, c, heard, posterior, bench, bool(holds))
     staged = stage(case, c, setting, heard, courses, looked, after)
     scene = Scene(case, c, setting, market, heard, believed.complained)
@@ -76,10 +85,30 @@ def decide(
     following, notes = next_time(case, c, defaults, market, bench, scope, failed)
     return replace(
         answer,
+        prices=prices_used(c, bench, scope, supply),
+        purchase=None if bought is None or answer.estimate is None else bought[0],
         warranty_first=first_of_all(failed),
         next_time=following,
         assumptions=(*answer.assumptions, *root_notes(failed), *notes),
     )
+
+
+def _buy(
+    c: MachineClass, s: Setting, courses: Sequence[Course], after: AfterRepair, supply: Supply | None
+) -> tuple[Purchase, Mapping[str, PartOffer]] | None:
+    """Return what to order for the repair that the estimate is for, None where the price book offers nothing of it."""
+    if supply is None:
+        return None
+    named = _estimated(s, courses, after)[1]
+    return None if named is None else buy(c, s.bench, named.jobs, float(s.payoffs.week), supply.revision)
+
+
+def _estimated(s: Setting, courses: Sequence[Course], after: AfterRepair) -> tuple[Course | None, Course | None]:
+    """Return the repair that would put it right, and the one to write an estimate for; None where there is none."""
+    best = best_course(courses)
+    mending = [x for x in courses if x.kind == "repair" and not x.barred]
+    repair = best if best.kind == "repair" else _curing(s, mending)
+    return repair, repair if repair is not None and not repair.open_ended else _named(s, mending, after)
 
 
 @dataclass(frozen=True)
@@ -128,11 +157,10 @@ def _answer(
 
     best, idle = best_course(courses), best_without_repair(courses)
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    repair = best if best.kind == "repair" else _curing(s, mending)
+    repair, named = _estimated(s, courses, after)
     rivals = [x for x in courses if x.kind != best.kind and not x.barred]
     rival = best_course(rivals) if rivals else None
     sure = confidence(best, courses, s.posterior.weights)
-    named = repair if repair is not None and not repair.open_ended else _named(s, mending, after)
     estimate = make_estimate(s.bench, c, named.jobs, case.machine.rusty) if named else None
     limits = {id(x): _limit(s, x, idle) for x in (*mending, *([named] if named else []))}
     risk = assess(case, c, s, courses, limits, named, after)

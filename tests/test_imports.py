@@ -20,8 +20,8 @@ STATIONS = (
     {"case", "knowledge", "draft", "overlay", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
     {
-        "costing", "estimate", "sending", "bearing_sizes", "calliper", "bearing_suffixes", "bearing_fit", "bearing_offers",
-        "bearing_words", "bearings", "landed", "ordering", "split", "basket",
+        "costing", "estimate", "sending", "purchase", "bearing_sizes", "calliper", "bearing_suffixes", "bearing_fit",
+        "bearing_offers", "bearing_words", "bearings", "landed", "ordering", "split", "basket",
     },
     {
         "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",

@@ -1,0 +1,49 @@
+"""Supply: what the price book offers for the parts of a case, read from its file."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from econ.case import Case
+from econ.pricebook import Supply
+from econ.problems import BadInput, Problem, shown
+from econ.rulebook import MachineClass
+
+
+def book_at(path: str | None) -> Path | None:
+    """Return the price book to use: the one named, else the usual one if it is there. Raises BadInput if it is not."""
+    from api.book import default_path
+
+    if path is not None:
+        if not Path(path).is_file():
+            rule = "there is no price book here"
+            raise BadInput([Problem("--book", shown(path), rule, "make one: mendworth prices import FILE --book FILE")])
+        return Path(path)
+    usual = default_path()
+    return usual if usual.is_file() else None
+
+
+def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
+    """Return what a price book offers for a case's parts, under their ids in the rulebook; None without a book.
+
+    Raises BadInput where the case asks for a revision and there is no such.
+    """
+    if path is None:
+        if case.price_revision is not None:
+            rule = "no price book is in use here"
+            raise BadInput(
+                [Problem("price_revision", shown(case.price_revision), rule, "leave it out, or name the book")]
+            )
+        return None
+    from api.book import Book
+
+    own = {case.listed_as.get(p, p): p for p in c.parts}
+    with Book(path) as book:
+        try:
+            offers = book.offers(own, case.currency, c.id, case.price_revision)
+            sellers = book.sellers(case.currency, case.price_revision)
+        except BadInput as error:
+            raise BadInput([replace(x, path="price_revision") for x in error.problems]) from None
+        revision = case.price_revision or book.newest()
+    return Supply(tuple(replace(o, part=own.get(o.part, o.part)) for o in offers), sellers, revision)
