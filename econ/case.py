@@ -79,6 +79,7 @@ class Machine(Frozen):
     rusty: bool = Field(False, description="fasteners are rusty: complications are likelier")
     name: Text | None = Field(None, description="how people call it")
     serial_number: Text | None = None
+    model_verified: bool = Field(True, description="model number read off the machine, so that parts are ordered by it")
     blade_length_mm: float | None = Field(None, ge=50, le=3_000, description="tip to tip [mm]")
     engine_rpm: float | None = Field(None, ge=100, le=20_000, description="governed speed, measured [1/min]")
 
@@ -160,6 +161,9 @@ class Terms(Frozen):
     parts_lead_days: float | None = Field(None, ge=0, le=730)
     parts_shipping: Money = Field(Decimal(0), description="shipping of one parts order")
     return_loss: Share | None = Field(None, description="share of a part's price lost when it goes back")
+    wrong_part_chance: Share | None = Field(
+        None, description="chance that parts ordered without a model number are wrong"
+    )
     replacement_days: float | None = Field(None, ge=0, le=730, description="days to get a replacement")
     replacement_delivery: Money = Decimal(0)
     downtime_per_week: Money | None = Field(None, description="cost of a week without it, in season")

@@ -42,7 +42,8 @@ class Bench:
     op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
     unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
     consumable: (parts,) at hand or had nearby, own stock too: not waited for, not shipped. senders: sellers that other
-    parts come from; those in none come with one order at the usual shipping.
+    parts come from; those in none come with one order at the usual shipping. wrong: chance that what is ordered is the
+    wrong part, as the model number was not read [1].
     own_weeks: (parts,) from order to doorstep, where the price book says so, else NaN [weeks]. return_loss: (parts,)
     share of the price lost when it goes back [1].
     op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
@@ -77,6 +78,7 @@ class Bench:
     charges: Charges
     assumptions: tuple[Assumption, ...]
     senders: tuple[Sender, ...] = ()
+    wrong: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -105,14 +107,16 @@ class Wait:
     """What n sets of parts wait for, (n,) each.
 
     usual: whether for a part that takes the usual time; own: for those whose time is known, the longest [weeks].
+    times: how often on the mean, 1 but for wrong parts that are ordered once more.
     """
 
     usual: Bools
     own: Floats
+    times: float = 1.0
 
     def weeks(self, usual: Any) -> Floats:
         """Return how long each waits, (n,), or (W, n) where the usual time is a column [weeks]."""
-        longest: Floats = np.maximum(np.where(self.usual, usual, 0.0), self.own)
+        longest: Floats = np.maximum(np.where(self.usual, usual, 0.0), self.own) * self.times
         return longest
 
 
@@ -132,12 +136,13 @@ class Tickets:
     own_time: IntArray
     parts_cost: IntArray
     shipping: IntArray
+    wrong: IntArray
     wait: Wait
 
     @property
     def cost(self) -> IntArray:
-        """Present cost: what is paid and the worth of the own time."""
-        return self.total + self.own_time
+        """Present cost: what is paid, the worth of the own time, and what wrong parts are expected to cost."""
+        return self.total + self.own_time + self.wrong
 
 
 def _quantities(rows: Sequence[Sequence[Quantity]], parts: Sequence[str]) -> IntArray:
@@ -282,6 +287,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         _charges(case, terms),
         tuple(Assumption(f"price.{p}", say(unit, terms.currency), STATED) for p, unit in stated),
         make_senders(parts, at_hand_parts, terms.priced, terms.sellers),
+        0.0 if case.machine.model_verified else float(terms["wrong_part_chance"]),
     )
 
 
@@ -343,7 +349,7 @@ def wait_for(bench: Bench, quantity: IntArray) -> Wait:
     known = ~np.isnan(bench.own_weeks) & ~bench.consumable
     usual: Bools = np.any(quantity[:, ~known & ~bench.consumable] > 0, axis=1)
     own = np.where(quantity[:, known] > 0, bench.own_weeks[known], 0.0)
-    return Wait(usual, own.max(axis=1, initial=0.0))
+    return Wait(usual, own.max(axis=1, initial=0.0), 1.0 + bench.wrong)
 
 
 def shipping_of(bench: Bench, quantity: IntArray) -> IntArray:
@@ -400,7 +406,19 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     before_card = labour + parts + supplies + tools + fees + (0 if charges.tax_inclusive else tax)
     card = share(before_card, charges.card_rate)
     paid = before_card + card
-    return Tickets(hours, labour, parts, supplies, tools, fees, tax, card, paid, own_time, parts_cost, shipping, w.wait)
+    wrong = _wrong_parts(bench, w.quantity, shipping)
+    return Tickets(
+        hours, labour, parts, supplies, tools, fees, tax, card, paid, own_time, parts_cost, shipping, wrong, w.wait
+    )
+
+
+def _wrong_parts(bench: Bench, quantity: IntArray, shipping: IntArray) -> IntArray:
+    """Return what wrong parts are expected to cost: lost on those that go back, and shipping once more [money]."""
+    if not bench.wrong:
+        return np.zeros_like(shipping)
+    lost = quantity * ~bench.consumable @ (bench.unit_price * bench.return_loss).T / THOUSAND
+    result: IntArray = np.rint(bench.wrong * (lost.T + shipping)).astype(np.int64)
+    return result
 
 
 def _priced(quantity: IntArray, unit: IntArray) -> IntArray:

@@ -225,7 +225,8 @@ def times_done_over(s: Setting, scope: Scope, states: Masks) -> tuple[Wait, Floa
     clears = np.array([s.jobs.clears[j] for j in again], dtype=np.int64)
     uncured = np.array([s.jobs.uncured[j] for j in again])
     times = uncured[:, None] * ((states & clears[:, None]) != 0)
-    return Wait(s.jobs.waits.usual[again], s.jobs.waits.own[again]), times
+    waits = s.jobs.waits
+    return Wait(waits.usual[again], waits.own[again], waits.times), times
 
 
 def failing_sets(

@@ -184,7 +184,7 @@ def settle(
     idle = {"slowness"} if by_shop else set()
     idle |= set() if by_shop else {"shop_rate", "billing_step_hours", "mechanic_wage", "queue_weeks"}
     idle |= set() if case.perspective == "reseller" else {"cleaning_hours", "unsold_chance"}
-    idle |= set() if case.perspective == "shop" else {"mechanic_wage"}
+    idle |= {"wrong_part_chance"} if case.machine.model_verified else set()
     for name, default in defaults.items():
         if name in figures:
             continue
