@@ -95,6 +95,7 @@ class Asked:
     seller: str = ""
     before: date | None = None
     limit: int | None = None
+    designated: bool = False
 
 
 EVERYTHING = Asked()
@@ -268,6 +269,8 @@ class Book:
             inner["part IN (SELECT value FROM json_each(?))"] = json.dumps(asked.parts)
         if asked.seller:
             inner["seller = ?"] = asked.seller
+        if asked.designated:
+            inner["designation != ?"] = ""
         if asked.before is not None:
             outer["seen_on < ?"] = asked.before.isoformat()
         table = f"""
@@ -284,6 +287,11 @@ class Book:
         limit = -1 if asked.limit is None else asked.limit
         held = tuple(Held(_offer(row[:-2]), row[-2], row[-1]) for row in self._db.execute(query, (*given, limit)))
         return Page(total, parts, sellers, date.fromisoformat(oldest) if oldest else None, held)
+
+    def designated(self, currency: str, day: date) -> list[Offer]:
+        """Return the offers that hold on a day and have a standard designation, in one currency."""
+        held = self.current(day, None, Asked(designated=True)).held
+        return [h.offer for h in held if h.currency == currency]
 
     def seller_names(self) -> list[str]:
         """Return the names of all sellers."""

@@ -172,17 +172,22 @@ def again(file: str, overlays: tuple[str, ...], as_json: bool) -> None:
 @main.command()
 @click.argument("text", nargs=-1, required=True)
 @click.option("--tolerance", metavar="MM", help="Reading error of each measure, either way. Default: 0.1.")
+@click.option("--currency", default="USD", show_default=True, metavar="CODE", help="Of the prices to show.")
+@in_book
 @as_json
-def bearing(text: tuple[str, ...], tolerance: str | None, as_json: bool) -> None:
+def bearing(text: tuple[str, ...], tolerance: str | None, currency: str, book: str | None, as_json: bool) -> None:
     """Name a ball bearing by bore x outside x width, or read a designation. TEXT: 17x40x12, or 6203-2RS."""
     from api.answer import to_json
     from api.bearings import bearing_text
+    from api.library import today
+    from api.supply import bearing_offers, book_at
     from econ.bearings import find_bearing
     from econ.calliper import is_size
 
     asked = " ".join(text)
     size, designation = (asked, None) if is_size(asked) else (None, asked)
-    answer = find_bearing(size, designation, tolerance, version=__version__)
+    offers = bearing_offers(book_at(book), currency.upper(), today())
+    answer = find_bearing(size, designation, tolerance, offers, currency.upper(), __version__)
     _print_json(to_json(answer)) if as_json else _print_text(bearing_text(answer))
 
 

@@ -14,14 +14,18 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from api import classes, library
 from api.again import again_document
 from api.answer import to_json
+from api.listings import Listing
 from api.openapi import Query, Route, describe_routes
+from api.priceask import asked_prices
 from api.refusal import MEDIA_TYPE, Refusal, refuse
 from api.strictjson import MOST_BYTES, NotJson, TooLarge, read_json, write_json
+from api.supply import bearing_offers
 from econ import __version__
 from econ.again import Again
 from econ.bearings import Bearing, find_bearing
 from econ.calliper import MOST_TOLERANCE, TOLERANCE
 from econ.decision import Decision
+from econ.money import DIGITS
 from econ.problems import BadInput, Problem, nearest, shown
 from econ.rulebook import Shelf
 
@@ -120,7 +124,23 @@ def name_bearing() -> Bearing:
     """Name the bearing of the size in the query, or read the designation there."""
     try:
         given = _query(*(q.name for q in BEARING_QUERY))
-        return find_bearing(given.get("size"), given.get("designation"), given.get("tolerance"), version=__version__)
+        currency = given.get("currency", "USD")
+        offers = bearing_offers(_book(), currency, library.today())
+        return find_bearing(
+            given.get("size"), given.get("designation"), given.get("tolerance"), offers, currency, __version__
+        )
+    except BadInput as error:
+        raise RefusedError(refuse(422, error.problems)) from None
+
+
+def find_prices() -> Listing:
+    """Find the offers of the price book that fit the query, or list them all."""
+    path = _book()
+    if path is None:
+        rule = "this service has no price book"
+        raise RefusedError(refuse(404, [Problem("path", shown(request.path), rule, "serve with --book FILE")]))
+    try:
+        return asked_prices(path, _query(*(q.name for q in PRICE_QUERY)), library.today())
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
 
@@ -159,6 +179,18 @@ BEARING_QUERY = (
         {"type": "number", "minimum": 0, "maximum": MOST_TOLERANCE, "default": TOLERANCE},
         "0.2",
     ),
+    Query(
+        "currency",
+        "of the prices to show, where the service has a price book",
+        {"type": "string", "enum": sorted(DIGITS), "default": "USD"},
+        "USD",
+    ),
+)
+PRICE_QUERY = (
+    Query("part", "id, title or designation, or words of them", {"type": "string", "minLength": 1}, "blade"),
+    Query("as_of", "the day to look from; today if left out", {"type": "string", "format": "date"}, "2026-05-10"),
+    Query("revision", "the book as it was after that import", {"type": "integer", "minimum": 1}, "1"),
+    Query("limit", "most offers to give", {"type": "integer", "minimum": 0, "maximum": 1000, "default": 50}, "20"),
 )
 ROUTES = (
     Route("POST", "/v1/decisions", "decide", "Decide a case", decide_case, Decision, (400, 413, 415, 422), "Case"),
@@ -185,6 +217,7 @@ ROUTES = (
     Route(
         "GET", "/v1/bearings", "name_bearing", "Name a ball bearing", name_bearing, Bearing, (422,), query=BEARING_QUERY
     ),
+    Route("GET", "/v1/prices", "find_prices", "Find prices", find_prices, Listing, (404, 422), query=PRICE_QUERY),
     Route("GET", "/healthz", "health", "Say that the service answers", health, Health),
     Route("GET", "/openapi.json", "openapi", "Describe all routes", openapi, dict),
 )

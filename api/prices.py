@@ -11,6 +11,8 @@ import click
 
 if TYPE_CHECKING:
     from api.pricelist import Told
+    from api.source import Sourced
+    from econ.problems import Problem
 
 Day = click.DateTime(["%Y-%m-%d"])
 as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
@@ -45,6 +47,7 @@ def _day(said: datetime | None) -> date:
 
 @prices.command("import")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(dir_okay=False, allow_dash=False))
+@click.option("--allow-private", is_flag=True, help="Read feeds from this machine and its own network, too.")
 @click.option("--keep-good", is_flag=True, help="Keep the good rows of a list that has bad ones.")
 @click.option("--dry-run", is_flag=True, help="Read and check only; write nothing.")
 @click.option("--seller", default="", metavar="NAME", help="Seller of rows that name none.")
@@ -61,6 +64,7 @@ def _day(said: datetime | None) -> date:
 @as_json
 def import_(
     files: tuple[str, ...],
+    allow_private: bool,
     keep_good: bool,
     dry_run: bool,
     seller: str,
@@ -74,35 +78,65 @@ def import_(
     book: str | None,
     as_json: bool,
 ) -> None:
-    """Add price lists, CSV or XLSX, to the book. All come in, or none where one has bad rows (see --keep-good)."""
+    """Add price lists to the book: CSV or XLSX files, or feeds by their http address, CSV or JSON.
+
+    All come in, or none where one has bad rows (see --keep-good).
+    """
     from api.headers import read_map
     from api.pricelist import Told
 
     day = seen_on.date() if seen_on else None
     told = Told(seller, currency.upper(), day, decimal or "", dates or "", encoding, sheet, read_map(mapped))
-    _import(files, told, keep_good, dry_run, _path(book), as_json)
+    found, problems = _sources(files, allow_private)
+    _import(found, problems, told, keep_good, dry_run, _path(book), as_json)
 
 
-def _import(files: tuple[str, ...], told: Told, keep_good: bool, dry_run: bool, path: Path, as_json: bool) -> None:
+def _sources(files: tuple[str, ...], allow_private: bool) -> tuple[list[Sourced], list[Problem]]:
+    """Return the lists that could be read, and what is wrong with the others."""
+    from api.source import is_feed, read_feed, read_file
+    from econ.problems import BadInput, Problem
+
+    found: list[Sourced] = []
+    problems: list[Problem] = []
+    for file in files:
+        try:
+            if is_feed(file):
+                found.append(read_feed(file, Path(click.get_app_dir("mendworth")) / "feeds", allow_private))
+            else:
+                found.append(read_file(file))
+        except OSError as error:
+            shown = click.format_filename(file)
+            problems.append(Problem(shown, error.strerror or str(error), "this can't be read", "correct the path"))
+        except BadInput as error:
+            problems += error.problems
+    return found, problems
+
+
+def _import(
+    found: list[Sourced],
+    problems: list[Problem],
+    told: Told,
+    keep_good: bool,
+    dry_run: bool,
+    path: Path,
+    as_json: bool,
+) -> None:
     from api.book import Book
     from api.command import _say_error
     from api.library import ids, today
     from api.listings import Imported, imported
     from api.pricelist import PriceList, read_prices
     from api.pricetext import imported_text
-    from econ.problems import BadInput, Problem
+    from econ.problems import BadInput
 
-    problems: list[Problem] = []
     read: list[tuple[PriceList, bytes]] = []
-    for file in files:
-        shown = click.format_filename(file)
+    for source in found:
+        if source.note:
+            _say_error(f"{source.name}: {source.note}")
         try:
-            body = _bytes(file)
-            read.append((read_prices(body, shown, told, today()), body))
-        except OSError as error:
-            problems.append(Problem(shown, error.strerror or str(error), "this can't be read", "correct the path"))
+            read.append((read_prices(source.body, click.format_filename(source.name), told, today()), source.body))
         except BadInput as error:
-            problems += error.problems
+            problems = [*problems, *error.problems]
     faults = [p for listed, _ in read for p in listed.told()]
     nothing_good = any(not len(listed.rows) for listed, _ in read)
     if problems or (faults and not keep_good) or nothing_good:
@@ -116,14 +150,6 @@ def _import(files: tuple[str, ...], told: Told, keep_good: bool, dry_run: bool, 
     _print(answer, imported_text, as_json)
     for problem in faults:
         _say_error(f"left out: {problem.sentence()}")
-
-
-def _bytes(file: str) -> bytes:
-    """Return the bytes of a file, not much more than a price list may have."""
-    from api.sheets import MOST_BYTES
-
-    with Path(file).open("rb") as opened:
-        return opened.read(MOST_BYTES + 1)
 
 
 def _print(answer: Any, text: Callable[[Any], str], as_json: bool) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 from econ.case import Case
+from econ.offers import Offer
 from econ.pricebook import Supply
 from econ.problems import BadInput, Problem, shown
 from econ.rulebook import MachineClass
@@ -22,6 +24,16 @@ def book_at(path: str | None) -> Path | None:
         return Path(path)
     usual = default_path()
     return usual if usual.is_file() else None
+
+
+def bearing_offers(path: Path | None, currency: str, day: date) -> list[Offer]:
+    """Return the offers of a price book that have a standard designation, for `bearings`; none without a book."""
+    if path is None:
+        return []
+    from api.book import Book
+
+    with Book(path) as book:
+        return book.designated(currency, day)
 
 
 def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:

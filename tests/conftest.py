@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: tests run side by side
+os.environ["MENDWORTH_BOOK"] = os.devnull + ".none"  # nobody's own price book bears on a test
 
 from collections.abc import Mapping
 
