@@ -154,7 +154,6 @@ def settle(case: Case, machine_class: MachineClass, defaults: Mapping[str, Defau
     idle = {"slowness"} if by_shop else set()
     idle |= set() if by_shop else {"shop_rate", "billing_step_hours", "mechanic_wage", "queue_weeks"}
     idle |= set() if case.perspective == "reseller" else {"cleaning_hours", "unsold_chance"}
-    idle |= set() if case.perspective == "shop" else {"mechanic_wage"}
     for name, default in defaults.items():
         if name in figures:
             continue
