@@ -119,8 +119,8 @@ def _needed_before(c: MachineClass, check: str) -> set[str]:
     return found
 
 
-def _unknown_names(c: MachineClass, draft: Draft, is_check: Callable[[str], bool]) -> Iterator[Problem]:
-    """Yield every name a class uses that is not there; one whose table does not fit is."""
+def _absent(c: MachineClass, draft: Draft, is_check: Callable[[str], bool]) -> Iterator[Problem]:
+    """Yield every name a class uses that is not there; one whose table does not fit is there all the same."""
     there = {name.rpartition(".")[2] for name in draft.tables}
     for where, name, shelf in _references(c):
         if name not in shelf and name not in there:
@@ -131,6 +131,17 @@ def _unknown_names(c: MachineClass, draft: Draft, is_check: Callable[[str], bool
             if not is_check(check) and check not in there:
                 path = draft.place(f"faults.{i}.shows.{check}")
                 yield Problem(path, shown(check), "no such check", nearest(check, c.checks))
+
+
+def _uncleared(c: MachineClass, draft: Draft) -> Iterator[Problem]:
+    """Yield every fault that no job clears; none while a job does not fit, or clears what is not there."""
+    jobs = sum(name.startswith("jobs.") for name in draft.tables)
+    if len(c.jobs) < jobs or any(x not in c.faults for job in c.jobs.values() for x in job.cleared):
+        return
+    for i in c.faults:
+        if not c.clearing(i):
+            remedy = f'add a job with clears = ["{i}"]'
+            yield Problem(draft.place(f"faults.{i}"), shown(i), "no job clears this fault", remedy)
 
 
 def _cross_check(c: MachineClass, draft: Draft) -> list[Problem]:
@@ -151,8 +162,6 @@ def _cross_check(c: MachineClass, draft: Draft) -> list[Problem]:
                 rule, count = "one figure fewer than the check has outcomes", len(c.checks[shown_by].leak)
                 remedy = f"write {count} figure{'s' * (count != 1)}" if count else "remove it: the check reveals faults"
                 add(f"faults.{i}.shows.{shown_by}", row, rule, remedy)
-        if not c.clearing(i):
-            add(f"faults.{i}", i, "no job clears this fault", "add a job, or a swap, that does")
     for i, check in c.checks.items():
         hidden = [x for x in check.reveals if not c.faults[x].hidden]
         if hidden:
@@ -219,8 +228,10 @@ def _read(documents: Documents, class_id: str, overlays: Iterable[Overlay] = ())
     heads = {name: tables.pop(name).get("") for name in SINGLE}
     c = MachineClass(heads["class"], value=heads["value"], season=heads["season"], **tables, laid=laid)
     if c.about is not None:
-        problems += _unknown_names(c, draft, documents.has_check)
-    problems = problems or _cross_check(c, draft)
+        problems += _absent(c, draft, documents.has_check)
+    if not problems:
+        problems += _cross_check(c, draft)
+    problems += _uncleared(c, draft)
     if problems:
         raise BadInput(problems)
     return c

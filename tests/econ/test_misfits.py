@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from pydantic_core import core_schema
 
 import econ
+from api.again import read_question
 from econ import misfits
 from econ.case import Case
 from econ.draft import KINDS
@@ -237,6 +238,21 @@ def test_of_a_rulebook() -> None:
     assert "parts.bearing.price: got [3, 2, 1]; price must rise: low <= likely <= high. write [1, 2, 3]." in told
 
 
+def test_of_the_question_what_a_part_is_worth() -> None:
+    document = {"machine": {"class": "small"}, "component": {"part_price": 14, "hours": "1", "lif": 2, "failures": 3}}
+    with pytest.raises(econ.BadInput) as caught:
+        read_question(document, small.TODAY, econ.Shelf(small.texts()))
+    told = in_our_words(caught.value.problems)
+    assert "component.part_price: got 14; " in told
+    assert {p.path for p in caught.value.problems} >= {f"component.{k}" for k in ("hours", "lif", "failures")}
+
+
+def test_a_head_whose_classes_are_not_there_gives_no_false_alarm() -> None:
+    with pytest.raises(econ.BadInput) as caught:
+        over(SEAL + "price = [1, 2, 3]\n", a='classes = ["smal"]\n')
+    assert [p.path for p in caught.value.problems] == ["a.toml, line 5: overlay.classes"]
+
+
 def test_a_faulty_head_hides_nothing_below_it() -> None:
     body = SEAL.replace("seal", "seel") + GAUGE + "leak = [0, 0]\n" + "[add.tools.x]\nprice = 'x'\nsource = 'x y'\n"
     head = HEAD.format("a").replace('title = "a"\n', "").replace('id = "a"', "id = 3")
@@ -256,11 +272,15 @@ def test_a_faulty_head_hides_nothing_below_it() -> None:
 
 def test_a_name_that_is_not_there_is_told_beside_figures_that_do_not_fit() -> None:
     body = SEAL + "price = [3, 2, 1]\n[change.faults.seal]\nshows = { nothing_such = [0.5] }\nsource = 'x y'\n"
+    body += (
+        "[add.faults.lonely]\ntitle = 'lonely'\nprior = 0.1\nservice_loss = 0.5\nas_is_share = 0.5\nsource = 'x y'\n"
+    )
     with pytest.raises(econ.BadInput) as caught:
         over(body)
     assert [p.path for p in caught.value.problems] == [
         "a.toml, line 7: change.parts.seal.price",
         "a.toml, line 9: change.faults.seal.shows.nothing_such",
+        "a.toml, line 11: add.faults.lonely",
     ]
     assert caught.value.problems[1].remedy.startswith("known: ")
 
