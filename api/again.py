@@ -14,7 +14,8 @@ from api.library import defaults, shelf, today
 from api.wording import money, resting_on
 from econ import __version__
 from econ.again import Again, again
-from econ.case import Frozen, Many, Money, Text, problem_of
+from econ.case import Frozen, Many, Money, Text
+from econ.misfits import misfits
 from econ.problems import BadInput, Problem, nearest, shown
 from econ.question import Question
 from econ.reading import read_case
@@ -77,15 +78,6 @@ def asked_schema() -> dict[str, Any]:
     return Asked.model_json_schema()
 
 
-def _problems(error: ValidationError) -> list[Problem]:
-    known = [f for m in (Component, LastRepair) for f in m.model_fields]
-    found: dict[str, Problem] = {}
-    for e in error.errors(include_url=False):
-        problem = problem_of(e, known)
-        found.setdefault(problem.path, problem)
-    return list(found.values())
-
-
 def read_question(
     document: object, day: date | None = None, classes: Shelf | None = None
 ) -> tuple[Any, MachineClass, Question]:
@@ -98,7 +90,7 @@ def read_question(
         raise BadInput([Problem("document", shown(document), "this is a JSON object", "see docs/again.md")])
     fields = (*OF_A_CASE, *Asked.model_fields)
     problems = [
-        Problem(str(key), shown(document[key]), "there is no such field here", nearest(key, fields))
+        Problem(str(key), shown(document[key]), "this name is not permitted here", nearest(key, fields))
         for key in document
         if key not in fields
     ]
@@ -106,7 +98,7 @@ def read_question(
     try:
         asked = _ASKED.validate_python({k: v for k, v in document.items() if k in Asked.model_fields})
     except ValidationError as error:
-        problems += _problems(error)
+        problems += misfits(error, Asked)
     try:
         shared = {k: document[k] for k in OF_A_CASE if k in document}
         case, c = read_case({"perspective": "owner", **shared}, shelf() if classes is None else classes, day or today())

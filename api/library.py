@@ -48,12 +48,27 @@ def shelf() -> Shelf:
     return Shelf(texts())
 
 
-def _read(path: Path) -> dict[str, str]:
-    """Return the text of a file under no name, or the texts of a folder by their names in it."""
+def _files(path: Path) -> dict[str, Path]:
+    """Return a file under no name, or the files of a folder by their names in it."""
     if not path.is_dir():
-        return {"": path.read_text(encoding="utf-8")}
+        return {"": path}
     files = (file for pattern in ("*.toml", "modules/*.toml", "classes/*.toml") for file in sorted(path.glob(pattern)))
-    return {file.relative_to(path).as_posix(): file.read_text(encoding="utf-8") for file in files}
+    return {file.relative_to(path).as_posix(): file for file in files}
+
+
+def _text(file: Path, name: str) -> str | Problem:
+    """Return the text of a file, with or without a byte-order mark, or what is wrong with it."""
+    rule = "an overlay is a TOML file, or a folder of them"
+    try:
+        text = file.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        return Problem(name, error.strerror or "unreadable", rule, "correct the path")
+    except UnicodeDecodeError as error:
+        got = f"byte 0x{error.object[error.start]:02x} in line {error.object[: error.start].count(10) + 1}"
+        return Problem(name, got, f"{rule}, in UTF-8", "save it as UTF-8")
+    if "\0" in text:  # as every other byte of UTF-16 without its mark
+        return Problem(name, "zero bytes", f"{rule}, in UTF-8", "save it as UTF-8")
+    return text.replace("\r\n", "\n")
 
 
 def open_shelf(paths: Iterable[str]) -> Shelf:
@@ -66,19 +81,19 @@ def open_shelf(paths: Iterable[str]) -> Shelf:
     own: dict[str, str] = {}
     problems: list[Problem] = []
     for path in dict.fromkeys(paths):
-        try:
-            found = _read(Path(path))
-        except (OSError, UnicodeDecodeError) as error:
-            got = error.strerror or "unreadable" if isinstance(error, OSError) else "bytes that are no UTF-8"
-            problems.append(Problem(path, got, "an overlay is a TOML file, or a folder of them", "correct the path"))
-            continue
-        if not found:
-            problems.append(Problem(path, "an empty folder", "it holds TOML files", "correct the path"))
-        for name, text in found.items():
-            if not name.startswith(("modules/", "classes/")):
-                overlays[f"{path.rstrip('/')}/{name}" if name else path] = text
+        files = _files(Path(path))
+        if not files:
+            rule, remedy = "it holds TOML files", "correct the path, or put an overlay there"
+            problems.append(Problem(path, "an empty folder", rule, remedy))
+        for name, file in files.items():
+            full = f"{path.rstrip('/')}/{name}" if name else path
+            text = _text(file, full)
+            if isinstance(text, Problem):
+                problems.append(text)
+            elif not name.startswith(("modules/", "classes/")):
+                overlays[full] = text
             elif name in own:
-                problems.append(Problem(f"{path}/{name}", name, "another folder has it too", "rename the file"))
+                problems.append(Problem(full, name, "another folder has it too", "rename the file"))
             else:
                 own[name] = text
     if problems:

@@ -8,7 +8,7 @@ rulebook in `names.py`.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Literal, TypeVar
@@ -24,6 +24,7 @@ from pydantic import (
     WithJsonSchema,
 )
 
+from econ.misfits import Misfit, misfits
 from econ.money import DIGITS
 from econ.problems import Problem, nearest, shown
 
@@ -33,14 +34,20 @@ SAID_NOTHING = ("not_done", "not_sure")  # outcomes that are no finding
 
 def _money(value: object) -> object:
     if not isinstance(value, str) or not re.fullmatch(MONEY_PATTERN, value):
-        raise ValueError('an amount is text of digits in the case\'s one currency, such as "380.00"')
+        rule = 'an amount is text of digits in the case\'s one currency, such as "380.00"'
+        number = isinstance(value, int | float) and abs(value) < 10**9
+        remedy = f'write "{value:.2f}"' if number else "write it so, in quotation marks"
+        raise Misfit(rule, f"{remedy}, or leave it out if it is not known")
     return Decimal(value)
 
 
 def _day(value: object) -> object:
-    if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", value):
-        raise ValueError('a day is text such as "2026-04-10"')
-    return date.fromisoformat(value)
+    if not isinstance(value, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+        raise Misfit('a day is text such as "2026-04-10"', "write year, month and day so, in quotation marks")
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise Misfit("the calendar has no such day", "correct the month or the day") from None
 
 
 AnyMoney = Annotated[Decimal, BeforeValidator(_money), WithJsonSchema({"type": "string", "pattern": MONEY_PATTERN})]
@@ -240,29 +247,6 @@ class Case(Frozen):
 
 
 _ADAPTER: TypeAdapter[Case] = TypeAdapter(Case)
-_REMEDY = {
-    "missing": "add it",
-    "extra_forbidden": "remove it or correct its spelling",
-    "finite_number": "give a finite number, or leave it out if it is not known",
-}
-
-
-def problem_of(error: Mapping[str, Any], fields: Collection[str]) -> Problem:
-    """Return an error of pydantic as a problem; fields: every name a document of this kind may use."""
-    path = ".".join(str(p) for p in error["loc"] if p not in ("constrained-str", "Report")) or "case"
-    kind, rule = error["type"], str(error["msg"]).removeprefix("Value error, ")
-    value = "nothing" if kind == "missing" else shown(error["input"])
-    remedy = _REMEDY.get(kind, "correct it, or leave it out if it is not known")
-    if kind == "extra_forbidden":
-        remedy = nearest(error["loc"][-1], fields) if fields else remedy
-        rule = "there is no such field here"
-    rule = rule.replace("Input should be", "this must be", 1)
-    return Problem(path, value, rule[:1].lower() + rule[1:], remedy)
-
-
-def _known_fields() -> frozenset[str]:
-    models = (Case, Machine, Finding, PriorJob, Tools, MarkupTier, Terms, Comparable, Market, Find, Report)
-    return frozenset(f.alias or name for m in models for name, f in m.model_fields.items())
 
 
 def read_shape(document: object) -> tuple[Case | None, tuple[Problem, ...]]:
@@ -281,14 +265,8 @@ def read_shape(document: object) -> tuple[Case | None, tuple[Problem, ...]]:
     try:
         case = _ADAPTER.validate_python(document)
     except ValidationError as error:
-        fields = _known_fields()
-        seen: dict[str, Problem] = {}
-        for e in error.errors(include_url=False):
-            if "constrained-str" in e["loc"] and isinstance(e["input"], Mapping):
-                continue  # the other form a history report may take is the one meant
-            problem = problem_of(e, fields)
-            seen.setdefault(problem.path, problem)
-        return None, (*problems, *(p for p in seen.values() if p.path != "currency"))
+        found = misfits(error, Case, lambda path: path or "case")
+        return None, (*problems, *(p for p in found if p.path != "currency"))
     for i, finding in enumerate(case.findings):
         given = [finding.outcome, finding.reading, finding.found]
         if sum(x is not None for x in given) != 1:

@@ -6,7 +6,6 @@ A table goes by its dotted name: ``faults.seal``, ``life.residential``, and ``cl
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Container, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
@@ -32,6 +31,8 @@ from econ.knowledge import (
     Tool,
     ValueFigures,
 )
+from econ.lines import parse
+from econ.misfits import misfits
 from econ.problems import Problem, nearest, shown
 
 SHELVES: dict[str, type[Table]] = {
@@ -63,29 +64,12 @@ def class_ids(texts: Mapping[str, object]) -> tuple[str, ...]:
     return tuple(sorted(name[8:-5] for name in texts if name.startswith("classes/") and name.endswith(".toml")))
 
 
-def parse(name: str, text: str) -> dict[str, Any] | Problem:
-    """Return what a text holds, or what is wrong with it."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        return Problem(name, "unreadable text", f"a rulebook is TOML: {error}", "correct the line")
-
-
 def model(kind: type[M], data: object, name: str, place: Callable[[str], str], problems: list[Problem]) -> M | None:
     """Return a table checked. name: its dotted name; place: where a dotted name was written."""
     try:
         return kind.model_validate(data)
     except ValidationError as error:
-        for e in error.errors(include_url=False):
-            path = ".".join((name, *map(str, e["loc"])))
-            got = "nothing" if e["type"] == "missing" else shown(e["input"])
-            got = got if e["loc"] else "a table that does not fit"
-            rule = str(e["msg"]).removeprefix("Value error, ").replace("Input should be", "this must be", 1)
-            if e["type"] == "tuple_type":
-                rule = "this must be a list in [ ]"
-            unknown_key = e["type"] == "extra_forbidden" and len(e["loc"]) == 1
-            remedy = nearest(e["loc"][0], kind.model_fields) if unknown_key else "correct the rulebook"
-            problems.append(Problem(place(path), got, rule, remedy))
+        problems += misfits(error, kind, lambda path: place(f"{name}.{path}" if path else name))
         return None
 
 
@@ -97,15 +81,20 @@ def named(
     where: what goes before the names of its problems, ``modules/x.toml: ``.
     """
     if not isinstance(document, dict):
-        problems.append(Problem(where.rstrip(".: "), shown(document), "this holds tables", "write [name]"))
+        path = where.rstrip(".: ")
+        remedy = f"write [{'.'.join((*path.split(': ')[1:], 'shelf.id'))}]"
+        problems.append(Problem(path, shown(document), "this holds tables", remedy))
         return
     for shelf, value in document.items():
         path = f"{where}{shelf}"
+        heading = path.partition(": ")[2]
         if shelf not in kinds:
             known = [k for k in KINDS if k in kinds]
-            problems.append(Problem(path, shelf, "no such shelf", nearest(shelf, known)))
+            problems.append(Problem(path, shown(shelf), "no such shelf", nearest(shelf, known)))
         elif not isinstance(value, dict):
-            problems.append(Problem(path, shown(value), "a shelf holds tables, one for each id", "write [shelf.id]"))
+            single = shelf in SINGLE
+            rule = "this must be a table" if single else "a shelf holds tables, one for each id"
+            problems.append(Problem(path, shown(value), rule, f"write [{heading}{'' if single else '.id'}]"))
         elif shelf in SINGLE:
             yield shelf, value
         else:
@@ -114,7 +103,8 @@ def named(
                     rule = "an id is small letters, digits and _, at most 64 of them"
                     problems.append(Problem(f"{path}.{key}", shown(key), rule, "rename it"))
                 elif not isinstance(table, dict):
-                    problems.append(Problem(f"{path}.{key}", shown(table), "this must be a table", "write [shelf.id]"))
+                    remedy = f"write [{heading}.{key}] and its figures below it"
+                    problems.append(Problem(f"{path}.{key}", shown(table), "this must be a table", remedy))
                 else:
                     yield f"{shelf}.{key}", table
 
@@ -172,8 +162,10 @@ class Draft:
 
     def change(self, name: str, figures: Mapping[str, Any], where: str) -> None:
         """Lay figures over a table that is there. where: what goes before its name."""
+        new = [key for key in figures if not isinstance(self.tables[name].get(key), dict)]
         self.tables[name] = self.laid_over(name, figures)
-        self.origin |= {name: where} | {f"{name}.{'.'.join(key)}": where for key in leaves(figures)}
+        told = {f"{name}.{'.'.join(key)}": where for key in leaves(figures)}
+        self.origin |= {name: where} | {f"{name}.{key}": where for key in new} | told
 
     def unsourced(self, name: str, figures: Mapping[str, Any], where: str) -> Iterator[Problem]:
         """Yield the figures of a change that come without their source."""

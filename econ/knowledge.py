@@ -8,38 +8,90 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    Strict,
+    ValidationInfo,
+    model_validator,
+)
+
+from econ.misfits import Misfit
 
 Item = TypeVar("Item")
 Many = Annotated[tuple[Item, ...], Strict(False)]  # TOML arrays; what is in them stays strict
 Id = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[a-z0-9_]+$")]
 Chance = Annotated[float, Field(ge=0, le=1)]
-Amount = Annotated[float, Field(ge=0, le=1e6)]
-Twelve = Annotated[tuple[Amount, ...], Strict(False), Field(min_length=12, max_length=12)]
+Hours = Annotated[float, Field(ge=0, le=100)]  # of one step of work
+Minutes = Annotated[float, Field(ge=0, le=600)]  # of one check
+Price = Annotated[float, Field(ge=0, le=100_000)]  # of a part, a tool or a new machine [USD]
+Days = Annotated[float, Field(ge=0, le=3_650)]
+Times = Annotated[float, Field(ge=0, le=10)]  # of what it is on average
+
+
+Three = tuple[float, float, float]  # low, likely, high
+
+
+def _is_source(text: str) -> bool:
+    return len("".join(c if c.isprintable() else " " for c in text).strip()) >= 3
+
+
+def _sourced(source: str) -> str:
+    if not _is_source(source):
+        rule = "a source is at least 3 characters, not counting blanks around it"
+        raise Misfit(rule, 'say where the figures are from, such as "judgement"')
+    return source
+
+
+Source = Annotated[str, AfterValidator(_sourced)]
+
+
+def _figures(count: int, what: str) -> BeforeValidator:
+    """Return the check that a list is of so many figures."""
+
+    def check(value: object) -> object:
+        if not isinstance(value, list | tuple) or len(value) != count:
+            raise Misfit(f"this must be a list in [ ] of {count} figures", f"write [{what}]")
+        return value
+
+    return BeforeValidator(check)
+
+
+def _in_order(figures: list[float]) -> str:
+    return "write [" + ", ".join(f"{x:.15g}" for x in figures) + "]"
+
+
+def _rising(three: Three, info: ValidationInfo) -> Three:
+    if not three[0] <= three[1] <= three[2]:
+        rule = f"{info.field_name} must rise: low <= likely <= high"
+        raise Misfit(rule, _in_order(sorted(three)))
+    return three
+
+
+_three = _figures(3, "low, likely, high")
+_coefficients = _figures(3, "c1, c2, c3")
+_months = _figures(12, "January, February, and so on to December")
+ThreeHours = Annotated[tuple[Hours, Hours, Hours], Strict(False), _three, AfterValidator(_rising)]
+ThreePrices = Annotated[tuple[Price, Price, Price], Strict(False), _three, AfterValidator(_rising)]
 
 
 class Table(BaseModel):
     """One table of a rulebook: frozen, no unknown keys, and a source for its figures."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-    source: str = Field(min_length=3)
+    source: Source
 
 
-Three = Annotated[tuple[Amount, Amount, Amount], Strict(False)]
-
-
-def pert_mean(three: tuple[float, float, float]) -> float:
+def pert_mean(three: Three) -> float:
     """Return the PERT mean (low + 4 likely + high) / 6.
 
     References: D. G. Malcolm et al., Operations Research 7(5), 1959 (from memory).
     """
     low, likely, high = three
     return (low + 4 * likely + high) / 6
-
-
-def _rising(three: tuple[float, float, float], what: str) -> None:
-    if not three[0] <= three[1] <= three[2]:
-        raise ValueError(f"{what} must rise: low <= likely <= high")
 
 
 class Fact(Table):
@@ -53,7 +105,8 @@ class Fact(Table):
     @model_validator(mode="after")
     def _fits(self) -> Fact:
         if len(self.weights) != len(self.levels) or abs(sum(self.weights) - 1) > 1e-9:
-            raise ValueError("weights must be one per level and sum to 1")
+            remedy = f"write {len(self.levels)} shares that sum to 1"
+            raise Misfit("weights must be one per level and sum to 1", remedy, "weights")
         return self
 
 
@@ -76,12 +129,14 @@ class Fault(Table):
     @model_validator(mode="after")
     def _fits(self) -> Fault:
         if self.wear and (self.prior is not None or self.shows or self.factors or self.hidden):
-            raise ValueError("a wear fault is seen by looking: it has no prior, shows, factors or hidden")
+            rule = "a wear fault is seen by looking: it has no prior, shows, factors or hidden"
+            raise Misfit(rule, "leave those out, or wear", "wear")
         if not self.wear and self.prior is None:
-            raise ValueError("prior is missing")
+            rule = "prior is missing: the probability among machines brought in"
+            raise Misfit(rule, "add prior, or wear = true for what is seen by looking")
         for check, row in self.shows.items():
             if any(a > b for a, b in pairwise(row)):
-                raise ValueError(f"shows.{check} must not fall: it is P(outcome <= k)")
+                raise Misfit(f"{check} must not fall: it is P(outcome <= k)", _in_order(sorted(row)), f"shows.{check}")
         return self
 
 
@@ -103,13 +158,13 @@ class Check(Table):
     title: str
     complaint: bool = False
     outcomes: Many[Id] = ()
-    leak: Many[Chance] = ()
-    minutes: Amount = 0.0
+    leak: Many[Annotated[float, Field(gt=0, le=1)]] = ()  # a check never normal with nothing wrong is none
+    minutes: Minutes = 0.0
     operations: Many[Id] = ()
     requires: Many[Id] = ()
     reading: Reading | None = None
     reveals: Many[Id] = ()
-    put_back: Three = (0.0, 0.0, 0.0)
+    put_back: ThreeHours = (0.0, 0.0, 0.0)
     as_is_drop: Chance = 0.0
     how: str = ""
     tools: Many[Id] = ()
@@ -119,19 +174,23 @@ class Check(Table):
     @model_validator(mode="after")
     def _fits(self) -> Check:
         if bool(self.reveals) == bool(self.outcomes):
-            raise ValueError("a check has either outcomes with a leak, or reveals")
+            raise Misfit("a check has either outcomes with a leak, or reveals", "keep one of them")
         if self.outcomes:
-            if len(self.outcomes) < 2 or len(self.leak) != len(self.outcomes) - 1:
-                raise ValueError("leak must have one figure fewer than outcomes")
+            if len(self.outcomes) < 2:
+                raise Misfit("outcomes must be two or more, normal first", "add what is not normal", "outcomes")
+            if len(self.leak) != len(self.outcomes) - 1:
+                remedy = f"give leak {len(self.outcomes) - 1} of them"
+                raise Misfit("leak must have one figure fewer than outcomes", remedy, "leak")
             if any(a > b for a, b in pairwise(self.leak)):
-                raise ValueError("leak must not fall: it is P(outcome <= k)")
+                raise Misfit("leak must not fall: it is P(outcome <= k)", _in_order(sorted(self.leak)), "leak")
             if len(set(self.outcomes)) != len(self.outcomes):
-                raise ValueError("outcomes must differ")
+                raise Misfit("outcomes must differ", "rename or remove one of the same name", "outcomes")
         if self.reading and len(self.reading.bands) != len(self.leak):
-            raise ValueError("reading.bands must have one figure fewer than outcomes")
+            remedy = f"give bands {len(self.leak)} of them"
+            raise Misfit("bands must have one figure fewer than outcomes", remedy, "reading.bands")
         if self.reading and list(self.reading.bands) != sorted(self.reading.bands, reverse=self.reading.falling):
-            raise ValueError("reading.bands must rise, or fall where falling = true")
-        _rising(self.put_back, "put_back")
+            bands = sorted(self.reading.bands, reverse=self.reading.falling)
+            raise Misfit("bands must rise, or fall where falling = true", _in_order(bands), "reading.bands")
         return self
 
 
@@ -162,7 +221,7 @@ class Complication(BaseModel):
     title: str
     chance: Chance
     rusty_factor: Annotated[float, Field(ge=1, le=100)] = 1.0
-    hours: Three
+    hours: ThreeHours
     parts: Many[Quantity] = ()
 
 
@@ -170,17 +229,10 @@ class Operation(Table):
     """A labour step that several jobs may share and that is charged once."""
 
     title: str
-    hours: Three
+    hours: ThreeHours
     parts: Many[Quantity] = ()
     tools: Many[Id] = ()
     complications: Many[Complication] = ()
-
-    @model_validator(mode="after")
-    def _fits(self) -> Operation:
-        _rising(self.hours, "hours")
-        for c in self.complications:
-            _rising(c.hours, "complication hours")
-        return self
 
 
 class Job(Table):
@@ -218,7 +270,7 @@ class Part(Table):
     """A part or consumable with its typical price [rulebook currency]; life: where it wears out and fails again."""
 
     title: str
-    price: Three
+    price: ThreePrices
     consumable: bool = False
     designation: str = ""
     life: PartLife | None = None
@@ -226,8 +278,7 @@ class Part(Table):
     @model_validator(mode="after")
     def _fits(self) -> Part:
         if self.consumable and self.life is not None:
-            raise ValueError("a consumable is used up: it has no life")
-        _rising(self.price, "price")
+            raise Misfit("a consumable is used up: it has no life", "leave out life, or consumable", "life")
         return self
 
 
@@ -235,8 +286,8 @@ class Tool(Table):
     """A special tool: bought or hired when it is not at hand."""
 
     title: str
-    price: Amount
-    hire: Amount | None = None
+    price: Price
+    hire: Price | None = None
 
 
 class Opener(BaseModel):
@@ -256,7 +307,8 @@ class Opener(BaseModel):
     def _fits(self) -> Opener:
         given = [name for name in type(self).model_fields if getattr(self, name) is not None]
         if given not in (["check", "outcome"], ["fact", "level"], ["fault"]):
-            raise ValueError("give check and outcome, or fact and level, or fault")
+            rule = "a hold is opened by check and outcome, by fact and level, or by fault"
+            raise Misfit(rule, "keep one of these three")
         return self
 
 
@@ -294,12 +346,18 @@ class LifeFigures(BaseModel):
     """Life and use of a machine class."""
 
     model_config = Table.model_config
-    hours_per_year: Annotated[float, Field(gt=0)]
-    hours_per_year_source: str
-    median_hours: Annotated[float, Field(gt=0)]
-    median_hours_source: str
-    epa_median_years: Annotated[float, Field(gt=0)] | None = None
+    hours_per_year: Annotated[float, Field(gt=0, le=8_760)]
+    hours_per_year_source: Source
+    median_hours: Annotated[float, Field(gt=0, le=50_000)]
+    median_hours_source: Source
+    epa_median_years: Annotated[float, Field(gt=0, le=80)] | None = None
     epa_source: str = ""
+
+    @model_validator(mode="after")
+    def _fits(self) -> LifeFigures:
+        if self.epa_median_years is not None and not _is_source(self.epa_source):
+            raise Misfit("every figure has a source", "add epa_source, or leave out epa_median_years", "epa_source")
+        return self
 
 
 class ValueFigures(Table):
@@ -307,20 +365,20 @@ class ValueFigures(Table):
 
     method: Literal["geometric", "declining_balance", "straight_line", "remaining_value"]
     rate: Annotated[float, Field(ge=0, le=10)] = 0.0
-    life_years: Annotated[float, Field(gt=0)] | None = None
+    life_years: Annotated[float, Field(gt=0, le=80)] | None = None
     salvage_share: Chance = 0.0
-    coefficients: Annotated[tuple[float, float, float], Strict(False)] = (0.0, 0.0, 0.0)
+    coefficients: Annotated[tuple[float, float, float], Strict(False), _coefficients] = (0.0, 0.0, 0.0)
     part_out_share: Chance
-    part_out_hours: Amount
-    part_out_source: str
+    part_out_hours: Hours
+    part_out_source: Source
 
 
 class Season(Table):
     """Monthly figures, January to December, northern hemisphere."""
 
-    resale: Twelve
-    days_to_sell: Twelve
-    downtime: Twelve
+    resale: Annotated[tuple[Times, ...], Strict(False), _months]
+    days_to_sell: Annotated[tuple[Days, ...], Strict(False), _months]
+    downtime: Annotated[tuple[Times, ...], Strict(False), _months]
 
 
 class About(Table):
@@ -329,10 +387,10 @@ class About(Table):
     id: Id
     title: str
     modules: Many[Id]
-    new_price: Three
-    new_price_source: str
-    weight_kg: Annotated[float, Field(gt=0)]
-    weight_source: str
+    new_price: ThreePrices
+    new_price_source: Source
+    weight_kg: Annotated[float, Field(gt=0, le=10_000)]
+    weight_source: Source
     release_checks: Many[Id] = ()
     cautions: Many[Id] = ()
 

@@ -5,21 +5,23 @@ Overlays that would change or add the same thing clash and are refused, so the o
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Annotated, Any
 
-from pydantic import Field, Strict, ValidationError
+from pydantic import Field, Strict, TypeAdapter, ValidationError
 
-from econ.draft import KINDS, SINGLE, Draft, Tables, kind_of, leaves, model, named, parse, source_key, unknown
-from econ.knowledge import Id, Table
+from econ.draft import KINDS, SINGLE, Draft, Tables, kind_of, leaves, model, named, source_key, unknown
+from econ.knowledge import Id, Source, Table
+from econ.lines import parse
+from econ.misfits import misfits
 from econ.problems import Problem, nearest, shown
 
 FIXED = ("id", "modules")  # of a class: a class of other modules is another class
 NAMED = 12  # figures named in an answer; the rest is counted
+_SOURCE: TypeAdapter[str] = TypeAdapter(Annotated[Source, Strict()])
 
 
 class OverlayHead(Table):
@@ -80,7 +82,7 @@ def read_overlays(
 ) -> tuple[Overlay, ...]:
     """Return overlays read from texts keyed by file name; what is wrong with them joins the problems.
 
-    drafts: by class id, of all machine classes. One whose head can't be read is left out.
+    drafts: by class id, of all machine classes. One whose head does not fit is read on, so that all is told at once.
     """
     found = [x for x in (_read(file, text, drafts, problems) for file, text in texts.items()) if x]
     for a, b in combinations(found, 2):
@@ -98,16 +100,49 @@ def _read(file: str, text: str, drafts: Mapping[str, Draft], problems: list[Prob
     parts = ("overlay", "add", "change")
     for key in sorted(document.keys() - set(parts)):
         rule = "an overlay holds [overlay], [add.shelf.id] and [change.shelf.id]"
-        problems.append(Problem(f"{file}: {key}", key, rule, nearest(key, parts)))
-    about = model(OverlayHead, document.get("overlay", {}), "overlay", f"{file}: {{}}".format, problems)
+        problems.append(Problem(f"{file}: {key}", shown(key), rule, nearest(key, parts)))
+    head = document.get("overlay", {})
+    if not isinstance(head, dict):
+        remedy = "write [overlay] and below it id, title and source"
+        problems.append(Problem(f"{file}: overlay", shown(head), "this must be a table", remedy))
+        about = _nearly({}, file)
+    else:
+        about = model(OverlayHead, head, "overlay", f"{file}: {{}}".format, problems) or _nearly(head, file)
     several = KINDS.keys() - SINGLE.keys()
     added = dict(named(document.get("add", {}), f"{file}: add.", several, problems))
     changed = dict(named(document.get("change", {}), f"{file}: change.", KINDS, problems))
-    for name in about.classes or () if about else ():
+    for verb, tables in (("add", added), ("change", changed)):
+        for name, table in tables.items():
+            problems += _unsaid(table, f"{file}: {verb}.{name}")
+    for name in about.classes or ():
         if name not in drafts:
             rule = "the rulebooks hold no such machine class"
             problems.append(Problem(f"{file}: overlay.classes", shown(name), rule, nearest(name, drafts)))
-    return Overlay(file, about, added, changed) if about else None
+    return Overlay(file, about, added, changed)
+
+
+def _nearly(head: Mapping[str, Any], file: str) -> OverlayHead:
+    """Return a head that does not fit, as far as it goes: the classes it names, and an id that no other has."""
+    classes = head.get("classes")
+    told = [classes] if isinstance(classes, str) else classes
+    names = tuple(x for x in told if isinstance(x, str)) if isinstance(told, list) else ()
+    return OverlayHead.model_construct(id=file, title="", source="", classes=None if classes is None else names)
+
+
+def _is_source(key: str) -> bool:
+    return key == "source" or key.endswith("_source")
+
+
+def _unsaid(table: Mapping[str, Any], path: str) -> Iterator[Problem]:
+    """Yield the sources of a table that say nothing, tables within it likewise: before they are signed."""
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _unsaid(value, f"{path}.{key}")
+        elif _is_source(key):
+            try:
+                _SOURCE.validate_python(value)
+            except ValidationError as error:
+                yield from misfits(error, Table, f"{path}.{key}{{}}".format)
 
 
 def _clashes(a: Overlay, b: Overlay, drafts: Mapping[str, Draft]) -> Iterator[Problem]:
@@ -130,6 +165,8 @@ def _clashes(a: Overlay, b: Overlay, drafts: Mapping[str, Draft]) -> Iterator[Pr
 def _misplaced(x: Overlay, every: Iterable[Overlay], drafts: Mapping[str, Draft]) -> Iterator[Problem]:
     """Yield what an overlay adds that is there, and what it changes that is not, in the classes it is for."""
     over = [drafts[i] for i in x.of(drafts)]
+    if not over:
+        return  # no class of it is known, which is told; what is in them can't be
     for name in x.added:
         taken = next((draft.place(name) for draft in over if name in draft.tables), None)
         if taken:
@@ -208,7 +245,7 @@ def _signed(table: Any, x: Overlay) -> dict[str, Any]:
     for key, value in table.items():
         if isinstance(value, dict):
             said[key] = _signed(value, x)
-        elif isinstance(value, str) and (key == "source" or key.endswith("_source")):
+        elif _is_source(key):
             said[key] = f"{value} (overlay {x.about.id})"
         else:
             said[key] = value
@@ -223,29 +260,3 @@ def _source(draft: Draft, name: str, figures: Mapping[str, Any], own: list[str],
         return {}
     said = f"{figures['source']} (overlay {x.about.id}: {', '.join(covered)}); else {before}"
     return {"source": said if covered else before}
-
-
-def with_lines(problems: Iterable[Problem], texts: Mapping[str, str]) -> Iterator[Problem]:
-    """Yield problems with the line of their text after the file's name, where the text is among these."""
-    for p in problems:
-        file = next((f for f in texts if p.path.startswith(f"{f}: ")), None)
-        line = None if file is None else _line(texts[file], p.path.removeprefix(f"{file}: "))
-        if line is not None:
-            p = Problem(p.path.replace(f"{file}: ", f"{file}, line {line}: ", 1), p.value, p.rule, p.remedy)
-        yield p
-
-
-def _line(text: str, name: str) -> int | None:
-    """Return the line of a dotted name in a text: of its key below its header, else of the header; None if unknown."""
-    lines, parts = text.splitlines(), name.split(".")
-    for n in range(len(parts), 0, -1):
-        header = re.compile(r"\s*\[+\s*" + r"\s*\.\s*".join(map(re.escape, parts[:n])) + r"\s*\]")
-        start = next((i for i, line in enumerate(lines) if header.match(line)), None)
-        if start is not None:
-            for i in range(start + 1, len(lines)):
-                if lines[i].lstrip().startswith("["):
-                    break
-                if n < len(parts) and re.match(rf"\s*{re.escape(parts[n])}\s*[.=]", lines[i]):
-                    return i + 1
-            return start + 1
-    return None

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date, time
+from decimal import Decimal
 from difflib import get_close_matches
+from itertools import islice
 
 SHOWN_VALUE_LENGTH = 80
+SHOWN_LEVELS = 6
+CLOSE = 0.7  # least likeness of a name that is offered: one letter in four may be wrong
+LISTED = 12  # names listed where none is like it
 
 
 @dataclass(frozen=True, order=True)
@@ -38,22 +44,38 @@ class BadInput(ValueError):  # noqa: N818 - the trade's word for it
 
 
 def shown(value: object) -> str:
-    """Return a received value as short text that is safe to print on one line."""
-    text = repr(value) if not isinstance(value, str) else f'"{value}"'
+    """Return a received value, as a document writes it, as short text that is safe to print on one line."""
+    text = _written(value, SHOWN_LEVELS)
     text = "".join(c if c.isprintable() else "?" for c in text)
     return text if len(text) <= SHOWN_VALUE_LENGTH else text[: SHOWN_VALUE_LENGTH - 3] + "..."
 
 
+def _written(value: object, levels: int) -> str:
+    """Return a value as JSON or TOML would write it, no deeper and no longer than can be shown."""
+    if isinstance(value, str | Decimal | date | time):
+        return f'"{value}"' if isinstance(value, str | Decimal) else value.isoformat()
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    if isinstance(value, Mapping | list | tuple):
+        if not levels:
+            return "..."
+        some = islice(value.items() if isinstance(value, Mapping) else value, SHOWN_VALUE_LENGTH)
+        if isinstance(value, Mapping):
+            return "{" + ", ".join(f"{_written(k, 0)}: {_written(v, levels - 1)}" for k, v in some) + "}"
+        return "[" + ", ".join(_written(x, levels - 1) for x in some) + "]"
+    return repr(value)
+
+
 def nearest(name: object, known: Iterable[str]) -> str:
-    """Return the remedy for an unknown id: the nearest known ones, or how many there are."""
+    """Return the remedy for an unknown id: the nearest known ones, or those there are where none is like it."""
     choices = sorted(known)
-    close = get_close_matches(str(name), choices, n=2, cutoff=0.5)
+    close = get_close_matches(str(name), choices, n=2, cutoff=CLOSE)
     if not close:  # perhaps one word of a longer id
         words = {word: c for c in reversed(choices) for word in c.split("_") if len(word) > 2}
-        close = [words[w] for w in get_close_matches(str(name), sorted(words), n=1, cutoff=0.7)]
+        close = [words[w] for w in get_close_matches(str(name), sorted(words), n=1, cutoff=0.8)]
     if close:
         return "did you mean " + " or ".join(f'"{c}"' for c in close)
     if not choices:
         return "remove it: there is nothing of this kind here"
-    listed = ", ".join(choices[:12]) + (", ..." if len(choices) > 12 else "")
-    return f"known: {listed}"
+    more = len(choices) - LISTED
+    return f"known: {', '.join(choices[:LISTED])}" + (f" and {more} more" if more > 0 else "")

@@ -28,7 +28,8 @@ from econ.knowledge import (
     Tool,
     ValueFigures,
 )
-from econ.overlay import Laid, Overlay, lay, read_overlays, with_lines
+from econ.lines import with_lines
+from econ.overlay import Laid, Overlay, lay, read_overlays
 from econ.problems import BadInput, Problem, nearest, shown
 
 CURRENCY = "USD"  # of every price in a rulebook
@@ -118,34 +119,49 @@ def _needed_before(c: MachineClass, check: str) -> set[str]:
     return found
 
 
-def _cross_check(c: MachineClass, draft: Draft, is_check: Callable[[str], bool]) -> list[Problem]:
-    """Check the tables of a class against each other."""
+def _absent(c: MachineClass, draft: Draft, is_check: Callable[[str], bool]) -> Iterator[Problem]:
+    """Yield every name a class uses that is not there; one whose table does not fit is there all the same."""
+    there = {name.rpartition(".")[2] for name in draft.tables}
+    for where, name, shelf in _references(c):
+        if name not in shelf and name not in there:
+            rule = "nothing of this name in the class"
+            yield Problem(draft.place(where), shown(name), rule, nearest(name, shelf))
+    for i, fault in c.faults.items():
+        for check in fault.shows:
+            if not is_check(check) and check not in there:
+                path = draft.place(f"faults.{i}.shows.{check}")
+                yield Problem(path, shown(check), "no such check", nearest(check, c.checks))
+
+
+def _uncleared(c: MachineClass, draft: Draft) -> Iterator[Problem]:
+    """Yield every fault that no job clears; none while a job does not fit, or clears what is not there."""
+    jobs = sum(name.startswith("jobs.") for name in draft.tables)
+    if len(c.jobs) < jobs or any(x not in c.faults for job in c.jobs.values() for x in job.cleared):
+        return
+    for i in c.faults:
+        if not c.clearing(i):
+            remedy = f'add a job with clears = ["{i}"]'
+            yield Problem(draft.place(f"faults.{i}"), shown(i), "no job clears this fault", remedy)
+
+
+def _cross_check(c: MachineClass, draft: Draft) -> list[Problem]:
+    """Check the tables of a class against each other, all their names being there."""
     problems = []
 
     def add(where: str, value: object, rule: str, remedy: str) -> None:
         problems.append(Problem(draft.place(where), shown(value), rule, remedy))
 
-    for where, name, shelf in _references(c):
-        if name not in shelf:
-            add(where, name, "nothing of this name in the class", nearest(name, shelf))
-    if problems:
-        return problems
     for i, fault in c.faults.items():
         for fact, row in fault.factors.items():
             if len(row) != len(c.facts[fact].levels):
-                add(f"faults.{i}.factors.{fact}", row, f"one factor per level of {fact}", "correct the row")
+                levels = c.facts[fact].levels
+                remedy = f"write {len(levels)} factors, for {', '.join(levels)}"
+                add(f"faults.{i}.factors.{fact}", row, f"one factor per level of {fact}", remedy)
         for shown_by, row in fault.shows.items():
-            if not is_check(shown_by):
-                add(f"faults.{i}.shows.{shown_by}", shown_by, "no such check", nearest(shown_by, c.checks))
-            elif shown_by in c.checks and len(row) != len(c.checks[shown_by].leak):
-                add(
-                    f"faults.{i}.shows.{shown_by}",
-                    row,
-                    "one figure fewer than the check has outcomes",
-                    "correct it",
-                )
-        if not c.clearing(i):
-            add(f"faults.{i}", i, "no job clears this fault", "add a job, or a swap, that does")
+            if shown_by in c.checks and len(row) != len(c.checks[shown_by].leak):
+                rule, count = "one figure fewer than the check has outcomes", len(c.checks[shown_by].leak)
+                remedy = f"write {count} figure{'s' * (count != 1)}" if count else "remove it: the check reveals faults"
+                add(f"faults.{i}.shows.{shown_by}", row, rule, remedy)
     for i, check in c.checks.items():
         hidden = [x for x in check.reveals if not c.faults[x].hidden]
         if hidden:
@@ -154,7 +170,11 @@ def _cross_check(c: MachineClass, draft: Draft, is_check: Callable[[str], bool])
             add(f"checks.{i}.requires", check.requires, "a check can't wait for itself", "remove it")
     for i, complaint in c.complaints.items():
         if not c.checks[complaint.check].complaint or complaint.outcome not in c.checks[complaint.check].outcomes[1:]:
-            add(f"complaints.{i}", complaint.outcome, "an abnormal outcome of a complaint check", "correct it")
+            said = {x: check.outcomes[1:] for x, check in c.checks.items() if check.complaint}
+            remedy = f"give a check with complaint = true: {nearest(complaint.check, said)}"
+            if complaint.check in said:
+                remedy = nearest(complaint.outcome, said[complaint.check])
+            add(f"complaints.{i}", complaint.outcome, "an abnormal outcome of a complaint check", remedy)
     for i, job in c.jobs.items():
         wear = all(c.faults[x].wear for x in job.clears) and bool(job.clears)
         if job.extra and not wear:
@@ -168,28 +188,31 @@ def _cross_check(c: MachineClass, draft: Draft, is_check: Callable[[str], bool])
     for i, hold in c.holds.items():
         for o in hold.opened_by:
             if o.check and o.outcome not in c.checks[o.check].outcomes[1:]:
-                add(f"holds.{i}.opened_by", o.outcome, f"an abnormal outcome of {o.check}", "correct it")
+                remedy = nearest(o.outcome, c.checks[o.check].outcomes[1:])
+                add(f"holds.{i}.opened_by", o.outcome, f"an abnormal outcome of {o.check}", remedy)
             if o.fact and o.level not in c.facts[o.fact].levels:
-                add(f"holds.{i}.opened_by", o.level, f"a level of {o.fact}", "correct it")
+                add(f"holds.{i}.opened_by", o.level, f"a level of {o.fact}", nearest(o.level, c.facts[o.fact].levels))
     return problems
 
 
 def _compose(draft: Draft, class_id: str, problems: list[Problem]) -> dict[str, Any]:
-    """Return the checked tables of a class by shelf, or raise BadInput with these problems and all that it finds."""
+    """Return the checked tables of a class by shelf, without those that do not fit, which join the problems."""
     shelves: dict[str, dict[str, Any]] = {shelf: {} for shelf in KINDS}
     for name, table in draft.tables.items():
         shelf, _, key = name.partition(".")
-        shelves[shelf][key] = model(kind_of(name), table, name, draft.place, problems)
-    about = shelves["class"][""]
+        checked = model(kind_of(name), table, name, draft.place, problems)
+        if checked is not None:
+            shelves[shelf][key] = checked
+    about = shelves["class"].get("")
     if about is not None and about.id != class_id:
         rule = "the id is the file's name"
         problems.append(Problem(draft.place("class.id"), about.id, rule, f'write "{class_id}"'))
-    if "residential" not in shelves["life"]:
-        problems.append(Problem(draft.place("life"), "nothing", "life.residential is missing", "add it"))
-    for use in sorted(shelves["life"].keys() - set(USES)):
-        problems.append(Problem(draft.place(f"life.{use}"), use, "there is no such use", nearest(use, USES)))
-    if problems:
-        raise BadInput(problems)
+    if "life.residential" not in draft.tables:
+        rule, remedy = "life.residential is missing", "write [life.residential] and its figures below it"
+        problems.append(Problem(draft.place("life"), "nothing", rule, remedy))
+    uses = {key for shelf, _, key in (name.partition(".") for name in draft.tables) if shelf == "life"}
+    for use in sorted(uses - set(USES)):
+        problems.append(Problem(draft.place(f"life.{use}"), shown(use), "there is no such use", nearest(use, USES)))
     return shelves
 
 
@@ -202,11 +225,13 @@ def _read(documents: Documents, class_id: str, overlays: Iterable[Overlay] = ())
     ours = [x for x in overlays if x.of([class_id])]
     laid = lay(draft, ours, problems)
     tables = _compose(draft, class_id, problems)
-    heads = {name: tables.pop(name)[""] for name in SINGLE}
+    heads = {name: tables.pop(name).get("") for name in SINGLE}
     c = MachineClass(heads["class"], value=heads["value"], season=heads["season"], **tables, laid=laid)
-    known = {name.partition(".")[2] for x in ours for name in x.added if name.startswith("checks.")}
-    known |= c.checks.keys()
-    problems = _cross_check(c, draft, lambda check: check in known or documents.has_check(check))
+    if c.about is not None:
+        problems += _absent(c, draft, documents.has_check)
+    if not problems:
+        problems += _cross_check(c, draft)
+    problems += _uncleared(c, draft)
     if problems:
         raise BadInput(problems)
     return c

@@ -124,8 +124,8 @@ def test_what_does_not_fit_is_refused_at_every_door(command, tmp_path):
     assert done.stdout == ""
     assert done.stderr == run("classes", "--check", str(file)).stderr
     assert [line.partition(": got ")[0].removeprefix(str(file)) for line in done.stderr.splitlines()] == [
-        ", line 13: nonsense",
         ", line 6: change.parts.carburettor_cleanr",
+        ", line 13: nonsense",
     ]
 
 
@@ -136,6 +136,27 @@ def test_files_that_can_not_be_read(tmp_path):
     done = run("classes", "--check", *paths)
     assert done.exit_code == 2
     assert [line.partition(": got ")[0] for line in done.stderr.splitlines()] == paths
+
+
+def test_a_byte_order_mark_and_lines_of_another_system_are_read(tmp_path, shop):
+    file = tmp_path / "mark.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + SHOP.strip().replace("\n", "\r\n").encode())
+    told = run("classes", "--check", str(file))
+    assert told.exit_code == 0
+    assert told.stdout.replace(str(file), shop) == run("classes", "--check", shop).stdout
+
+
+@pytest.mark.parametrize("coding", ["latin-1", "utf-16", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("name", ["shop.toml", "modules/x.toml"])
+def test_other_codings_are_told_how_to_save(coding, name, tmp_path):
+    file = tmp_path / name
+    file.parent.mkdir(exist_ok=True)
+    file.write_bytes(SHOP.replace("our own", "caf\xe9").encode(coding))
+    done = run("classes", "--check", str(tmp_path))
+    assert done.exit_code == 2
+    (line,) = done.stderr.splitlines()
+    assert line.startswith(f"{file}: got ")
+    assert line.endswith(". save it as UTF-8.")
 
 
 def test_two_folders_with_the_same_file(tmp_path):

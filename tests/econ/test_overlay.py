@@ -186,9 +186,13 @@ def test_overlays_reach_every_class_they_are_for_in_any_order(data: st.DataObjec
     chosen = data.draw(st.lists(st.sampled_from(CLASS_IDS), unique=True, min_size=1))
     parts = sorted({p for i in chosen for p in machine_class(i).parts})
     steps = sorted({o for i in chosen for o in machine_class(i).operations})
-    three = st.lists(st.integers(1, 400), min_size=3, max_size=3).map(sorted)
-    prices = data.draw(st.dictionaries(st.sampled_from(parts), three, min_size=1, max_size=4))
-    hours = data.draw(st.dictionaries(st.sampled_from(steps), three, min_size=1, max_size=4))
+    prices, hours = (
+        data.draw(st.dictionaries(st.sampled_from(names), three.map(sorted), min_size=1, max_size=4))
+        for names, three in (
+            (parts, st.lists(st.integers(1, 400), min_size=3, max_size=3)),
+            (steps, st.lists(st.integers(1, 100), min_size=3, max_size=3)),
+        )
+    )
     head = f"classes = {json.dumps(chosen)}\n"
     tables = {
         "a.toml": "".join(f'[change.parts.{p}]\nprice = {x}\nsource = "x y"\n' for p, x in prices.items()),
@@ -216,11 +220,11 @@ REFUSED = [
         "a.toml, line 5: change.parts.seal",
         "every figure has a source",
     ),
-    ("a price that falls", PRICE.replace("16", "1"), "a.toml, line 5: change.parts.seal", "price must rise"),
+    ("a price that falls", PRICE.replace("16", "1"), "a.toml, line 6: change.parts.seal.price", "price must rise"),
     ("text for a number", PRICE.replace("12", '"12"'), "a.toml, line 6: change.parts.seal.price.0", "number"),
     ("an unknown key", PRICE.replace("price", "pric"), "a.toml, line 6: change.parts.seal.pric", "not permitted"),
-    ("an unknown shelf", PRICE.replace("parts", "part"), "a.toml: change.part", "no such shelf"),
-    ("an unknown part", "[chance.parts]\n", "a.toml: chance", "an overlay holds"),
+    ("an unknown shelf", PRICE.replace("parts", "part"), "a.toml, line 5: change.part", "no such shelf"),
+    ("an unknown part", "[chance.parts]\n", "a.toml, line 5: chance", "an overlay holds"),
     ("a figure for a table", "[change]\nparts = 3\n", "a.toml, line 6: change.parts", "a shelf holds tables"),
     ("an id that is taken", FAULT.replace("foot]", "seal]", 1), "a.toml, line 6: add.faults.seal", "is taken"),
     ("an id of large letters", FAULT.replace("foot]", "Foot]", 1), "a.toml, line 6: add.faults.Foot", "small letters"),
@@ -290,7 +294,7 @@ def test_whatever_stands_in_an_overlay_it_is_read_or_refused(data: st.DataObject
 
 @pytest.mark.parametrize("part", ["add", "change"])
 def test_what_holds_no_tables_is_refused(part: str) -> None:
-    with pytest.raises(econ.BadInput, match=rf"a\.toml: {part}: got 3; this holds tables"):
+    with pytest.raises(econ.BadInput, match=rf"a\.toml, line 1: {part}: got 3; this holds tables"):
         econ.Shelf(small.texts(), {"a.toml": f"{part} = 3\n" + HEAD.format("a")})
 
 
@@ -319,9 +323,9 @@ def test_a_life_with_a_source_of_its_own() -> None:
 def test_all_mistakes_of_all_overlays_are_told_at_once() -> None:
     found = refused(PRICE.replace("16", "1"), FAULT.replace("0.1\n", "7\n", 1), "[nonsense]\n")
     assert [p.path for p in found] == [
-        "c.toml, line 5: nonsense",
-        "a.toml, line 5: change.parts.seal",
+        "a.toml, line 6: change.parts.seal.price",
         "b.toml, line 8: add.faults.foot.prior",
+        "c.toml, line 5: nonsense",
     ]
 
 
