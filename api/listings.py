@@ -43,7 +43,7 @@ class Imported:
 
 
 @dataclass(frozen=True)
-class Line:
+class OfferLine:
     """An offer. price: of a pack; price_each: of a piece; stale: older than stale_days of the listing."""
 
     part: str
@@ -79,7 +79,7 @@ class Listing:
     total: int
     parts: int
     sellers: int
-    offers: tuple[Line, ...]
+    offers: tuple[OfferLine, ...]
 
 
 @dataclass(frozen=True)
@@ -105,10 +105,10 @@ def imported(listed: PriceList, revision: Revision | None, classes: Collection[s
     )  # fmt: skip
 
 
-def _line(held: Held, day: date, stale_days: int) -> Line:
+def _line(held: Held, day: date, stale_days: int) -> OfferLine:
     o, currency = held.offer, held.currency
     age = age_days(o, day)
-    return Line(
+    return OfferLine(
         o.part, o.title, o.designation, o.seller, o.status, to_decimal(o.price, currency), currency, o.pack,
         to_decimal(piece(o), currency), to_decimal(o.core_charge, currency), o.weight_kg, o.lead_days, o.return_loss,
         o.seen_on, age, age > stale_days, o.superseded_by, o.machine_class, held.revision,

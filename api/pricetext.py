@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from api.columns import bullet, table, wrap
-from api.listings import Imported, Line, ListImported, Listing, Revisions
+from api.listings import Imported, ListImported, Listing, OfferLine, Revisions
 from api.refusal import plain
 from api.wording import exact, words
 from econ.words import listed
@@ -44,13 +44,13 @@ def _list_lines(x: ListImported) -> list[str]:
     return lines
 
 
-def _price(x: Line) -> str:
+def _price(x: OfferLine) -> str:
     if x.superseded_by or (not x.price and x.status in ("discontinued", "own_stock")):
         return "-"
     return f"{exact(x.price)} {x.currency}" + (f" for {x.pack}" if x.pack > 1 else "")
 
 
-def _remarks(x: Line) -> str:
+def _remarks(x: OfferLine) -> str:
     said = [words(x.status)] * (x.status != "new")
     said += [f"now {plain(x.superseded_by)}"] * bool(x.superseded_by)
     said += [f"core {exact(x.core_charge)}"] * bool(x.core_charge)

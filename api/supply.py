@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from econ.case import Case
-from econ.offers import Offer
+from econ.offers import Offer, Seller
 from econ.pricebook import Supply
 from econ.problems import BadInput, Problem, shown
 from econ.rulebook import MachineClass
@@ -54,8 +54,9 @@ def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
     with Book(path) as book:
         try:
             offers = book.offers(own, case.currency, c.id, case.price_revision)
-            sellers = book.sellers(case.currency, case.price_revision)
+            stated = book.sellers(case.currency, case.price_revision)
         except BadInput as error:
             raise BadInput([replace(x, path="price_revision") for x in error.problems]) from None
         revision = case.price_revision or book.newest()
+    sellers = {o.seller: Seller(o.seller) for o in offers} | stated  # one that states no terms sends for nothing
     return Supply(tuple(replace(o, part=own.get(o.part, o.part)) for o in offers), sellers, revision)

@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 CSV = b"part,price\nblade,1.10\n"
+JSON = b'[{"part": "blade", "price": 12.50, "currency": "USD", "seller": "Feed (invented)", "seen_on": "2026-05-01"}]'
 CERTIFICATE = Path(__file__).with_name("prices_example.pem")
 DRIP_SECONDS = 0.03  # between two bytes
 
@@ -42,6 +43,9 @@ class Handler(BaseHTTPRequestHandler):
 
     def list(self) -> None:
         self.say(CSV, Set_Cookie="seen=1; Path=/")
+
+    def rows(self) -> None:
+        self.say(JSON, Content_Type="application/json")
 
     def tagged(self) -> None:
         if self.headers.get("If-None-Match") == '"v1"':

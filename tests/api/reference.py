@@ -37,8 +37,8 @@ def takes(kind: dict[str, Any], defs: dict[str, Any]) -> str:
     if kind["type"] == "object":
         (value,) = kind["patternProperties"].values()
         return "object of " + " or ".join(takes(k, defs) for k in _parts(value)) + " by id"
-    if kind["type"] == "number":
-        return _number(kind)
+    if kind["type"] in ("number", "integer"):
+        return ("whole " if kind["type"] == "integer" else "") + _number(kind)
     if kind["type"] == "boolean":
         return "true or false"
     if kind.get("format") == "date":

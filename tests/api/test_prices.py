@@ -158,7 +158,7 @@ def test_the_commands_of_the_page_print_what_it_shows(tmp_path, monkeypatch):
         done = CliRunner().invoke(main, shlex.split(command))
         got = done.output + (f"[exit status {done.exit_code}]\n" if done.exit_code else "")
         assert OutputChecker().check_output(told, got, ELLIPSIS), got
-        ran.add(command.split()[1])
+        ran |= {command.split()[1]} if command.startswith("prices ") else set()
     assert ran == set(prices.commands)
 
 

@@ -1,0 +1,121 @@
+"""The price book at the doors: decisions, what they echo, prices over HTTP, feeds and bearings."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from api.command import main
+from api.http import create_app
+
+from .feedserver import serving
+
+ROOT = Path(__file__).parent.parent.parent
+CASE = {
+    "perspective": "owner",
+    "as_of": "2026-05-20",
+    "machine": {"class": "mower_walk_behind", "age_years": 3, "new_price": "469.00"},
+    "complaints": ["vibrates"],
+    "findings": [{"check": "blade_look", "outcome": "bent"}],
+}
+
+
+def run(*args, given=None):
+    return CliRunner().invoke(main, args, input=given)
+
+
+@pytest.fixture
+def book(tmp_path):
+    path = str(tmp_path / "prices.db")
+    done = run("prices", "import", str(ROOT / "sample_prices/parts.csv"), "--book", path)
+    assert done.exit_code == 0, done.output
+    return path
+
+
+def decided(book, **more):
+    done = run("decide", "-", "--json", "--book", book, given=json.dumps({**CASE, **more}))
+    assert done.exit_code == 0, done.output
+    return json.loads(done.stdout)
+
+
+def test_a_decision_tells_its_prices_and_comes_out_again(book, tmp_path):
+    first = decided(book)
+    assert {x["revision"] for x in first["prices"]} == {1}
+    assert all(x["seller"].endswith("(invented)") and x["seen_on"] <= "2026-05-20" for x in first["prices"])
+    assert first["purchase"]["orders"]
+    dearer = tmp_path / "dearer.csv"
+    rows = [f"{x['part']},99.00,USD,{x['seller']},2026-05-19" for x in first["prices"]]
+    dearer.write_text("\n".join(["part,price,currency,seller,seen_on", *rows]))
+    assert run("prices", "import", str(dearer), "--book", book).exit_code == 0
+    assert decided(book)["estimate"] != first["estimate"]
+    assert decided(book, price_revision=1) == first
+
+
+def test_the_case_goes_before_the_book_and_may_name_its_parts(book, tmp_path):
+    assert all(x["part"] != "blade" for x in decided(book, prices={"blade": "16.40"})["prices"])
+    own = tmp_path / "own.csv"
+    own.write_text("part,price,currency,seller,seen_on\nblade-21,3.21,USD,Own list (invented),2026-05-01\n")
+    assert run("prices", "import", str(own), "--book", book).exit_code == 0
+    told = decided(book, listed_as={"blade": "blade-21"})
+    assert next(x["price"] for x in told["prices"] if x["part"] == "blade") == "3.21"
+
+
+def test_text_names_sellers_and_revision(book):
+    done = run("decide", "-", "--book", book, given=json.dumps(CASE))
+    assert "What to order" in done.output
+    assert "Prices of revision 1 of the price book." in done.output
+
+
+@pytest.mark.parametrize(
+    ("more", "path"),
+    [({"price_revision": 9}, "price_revision"), ({"listed_as": {"blad": "x"}}, "listed_as.blad")],
+)
+def test_what_is_wrong_is_named(book, more, path):
+    done = run("decide", "-", "--book", book, given=json.dumps({**CASE, **more}))
+    assert (done.exit_code, path in done.output) == (2, True)
+
+
+def test_no_book_at_a_path_that_was_named(tmp_path):
+    done = run("decide", "-", "--book", str(tmp_path / "none.db"), given=json.dumps(CASE))
+    assert done.exit_code == 2
+    assert "no price book" in done.output
+    none = run("decide", "-", given=json.dumps({**CASE, "price_revision": 1}))
+    assert "no price book is in use here" in none.output
+
+
+def test_prices_over_http(book):
+    client = create_app(book=Path(book)).test_client()
+    found = client.get("/v1/prices?part=blade&as_of=2026-05-10&limit=3").get_json()
+    assert found["offers"][0]["part"].startswith("blade")
+    assert len(found["offers"]) == 3
+    everything = client.get("/v1/prices?as_of=2026-05-10&limit=1").get_json()
+    assert everything["total"] > 700
+    bad = client.get("/v1/prices?as_of=yesterday&limit=-1&revision=x&colour=red")
+    assert bad.status_code == 422
+    paths = {x["path"] for x in client.get("/v1/prices?as_of=yesterday&limit=-1&revision=x").get_json()["problems"]}
+    assert paths == {"as_of", "limit", "revision"}
+    assert create_app().test_client().get("/v1/prices").status_code == 404
+    answer = client.post("/v1/decisions", json=CASE).get_json()
+    assert answer["purchase"]["revision"] == 1
+
+
+def test_bearings_are_priced(book):
+    done = run("bearing", "6203-2RS", "--book", book)
+    assert "Prices of 6203, for one piece" in done.output
+    client = create_app(book=Path(book)).test_client()
+    told = client.get("/v1/bearings?size=17x40x12").get_json()
+    assert told["candidates"][0]["offers"]
+
+
+def test_a_feed_is_imported(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    path = str(tmp_path / "prices.db")
+    with serving() as (_, at):
+        refused = run("prices", "import", at("rows"), "--book", path)
+        assert refused.exit_code == 2
+        done = run("prices", "import", at("rows"), "--allow-private", "--book", path)
+    assert done.exit_code == 0, done.output
+    assert "12.50" in run("prices", "find", "blade", "--book", path, "--as-of", "2026-05-10").output
