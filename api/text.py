@@ -334,7 +334,7 @@ def _purchase(d: Decision, c: MachineClass) -> list[str]:
             if o.shipping:
                 rows.append(("  shipping", "", exact(o.shipping), ""))
         lines += table(rows, right=(1, 2), wide=0)
-        for sentence in d.purchase.why[:2]:
+        for sentence in d.purchase.why[: 1 if len(d.purchase.orders) == 1 else 2]:
             lines += wrap(sentence, "  ")
         if d.purchase.core_back:
             back = f"{exact(d.purchase.core_back)} of it comes back with the old parts"

@@ -21,7 +21,7 @@ def why(best: Basket, single: Basket | None, least: Basket, hurdle: int, currenc
     names = [o.seller for o in best.orders]
     said = []
     if len(names) == 1:
-        said.append(f"All from {names[0]}: {money(best.total)} in all.")
+        said.append(f"All from {names[0]}: {_comes_to(best, money)}.")
         if least is not best:
             others = _listed([o.seller for o in least.orders])
             saved = money(best.total - least.total)
@@ -29,7 +29,7 @@ def why(best: Basket, single: Basket | None, least: Basket, hurdle: int, currenc
                 f"{others} together would save {saved}; each further seller must save more than {money(hurdle)}."
             )
     else:
-        said.append(f"From {_listed(names)}: {money(best.total)} in all.")
+        said.append(f"From {_listed(names)}: {_comes_to(best, money)}.")
         if single is None:
             said.append("No one seller has all of it.")
         else:
@@ -47,6 +47,11 @@ def why(best: Basket, single: Basket | None, least: Basket, hurdle: int, currenc
     if best.gap:
         said.append(f"Not proven: another basket might cost up to {money(best.gap)} less.")
     return tuple(said)
+
+
+def _comes_to(b: Basket, money: Money) -> str:
+    waiting = f", {money(b.waiting)} of it for waiting" if b.waiting else ""
+    return f"{money(b.total)} in all{waiting}"
 
 
 def _against(best: Basket, single: Basket, money: Money) -> Iterator[str]:
