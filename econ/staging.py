@@ -13,16 +13,15 @@ from econ.case import Case
 from econ.costing import THOUSAND, hour_cost, members, tickets, work
 from econ.courses import CLEARLY, SELDOM
 from econ.findings import HOLD_FROM, Heard
+from econ.fitting import Fitting
 from econ.knowledge import Check, pert_mean
 from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
 from econ.plan import Node, Step
-from econ.repairs import LEADS_FROM, AfterRepair, done_over, entropy, repair_weeks, repairs, ways_of
+from econ.repairs import AfterRepair, done_over, entropy, repair_weeks, ways_of
 from econ.rulebook import MachineClass
-from econ.scopes import Scope, completed, covers
 from econ.setting import Course, Setting, course_name
-from econ.states import mask_of
 from econ.stopping import Choice, Columns, Look, Suspect, bits
 from econ.words import title_of
 
@@ -36,8 +35,6 @@ WORTH_FROM = 0.2  # of its cost: a check whose result is worth less than this te
 SHORT_LOOK = 5.0  # a look at the counter that a shop does not bill: it costs its wage [minutes]; judgement
 SHOWN_FROM = 0.005  # chance under which a branch of the tree is not shown [1]
 ROUNDS = 2  # of adding the repairs that fit results best: those of single checks, then those where the plan stops
-COVERS = 2  # ways to clear the faults that lead at a result that are tried
-FITS_BETTER = 0.0005  # share of the new price by which a repair added must beat those shown [1]; judgement
 ORDER_FROM = 0.0025  # share of the new price by which a way of ordering must beat simpler ones [1]; judgement
 
 
@@ -123,28 +120,44 @@ class Staged:
     order: str
 
 
-def _repair_choice(
-    s: Setting,
-    c: MachineClass,
-    after: AfterRepair,
-    course: Course,
-    states: NDArray[np.int64],
-    weights: Floats,
-    missing: Sequence[str],
-) -> Choice:
-    """Return a repair as the plan sees it; states it does not look at count with what it is worth with them now.
+@dataclass(frozen=True)
+class _Bill:
+    """What checks may spare or add to a repair [money]: operations by number, tools they may have got by name.
 
-    missing: tools that checks may have got already.
+    holds: by hold the jobs that clear it, and what the cheapest of them costs; none where its cause is put right.
     """
+
+    operations: tuple[float, ...]
+    tools: Mapping[str, float]
+    holds: Mapping[str, tuple[frozenset[int], float]]
+
+
+def _bill(s: Setting, c: MachineClass, missing: Sequence[str]) -> _Bill:
+    """Return what checks may spare or add. missing: tools that checks may have got already."""
+    holds = {}
+    for hold, x in c.holds.items():
+        jobs = [s.bench.jobs.index(j) for j in x.cleared_by]
+        able = [j for j in jobs if j not in s.bench.barred]
+        pays = able and not x.by_cause
+        cost = tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min() if pays else 0.0
+        holds[hold] = frozenset(jobs), float(cost)
+    operations = tuple(_op_price(s, i) for i in range(len(s.bench.ops)))
+    return _Bill(operations, {t: _tool_price(s, t) for t in missing}, holds)
+
+
+def _repair_choice(
+    s: Setting, after: AfterRepair, course: Course, states: NDArray[np.int64], weights: Floats, bill: _Bill
+) -> Choice:
+    """Return a repair as the plan sees it; states it does not look at count with what it is worth with them now."""
     rows, fails = ways_of(s, after, course.jobs, states)
     member = members(s.bench, [course.jobs])
     paid = float(tickets(s.bench, member).cost[0])
     paid += float(repair_weeks(s, work(s.bench, member).wait)[0]) * s.payoffs.week
     rows[:, [0, 4]] -= done_over(s, course.jobs, states)[:, None]
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
-    credit = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops) if i in used}
+    credit = {o: bill.operations[i] for i, o in enumerate(s.bench.ops) if i in used}
     needed = {s.bench.tools[t] for t in np.flatnonzero(s.bench.op_tools[sorted(used)].any(axis=0))}
-    credit |= {t: _tool_price(s, t) for t in missing if t in needed}
+    credit |= {t: price for t, price in bill.tools.items() if t in needed}
     kept, inside = _grouped(fails, weights)
     traced = rows[:, 0] - paid - s.trace_cost * inside
     given_up = None if course.open_ended else rows[:, 4] - paid
@@ -156,7 +169,7 @@ def _repair_choice(
         None if given_up is None else given_up + unseen,
         kept,
         credit,
-        mends={h: _clearing_price(s, c, h, course) for h in c.holds},
+        mends={h: 0.0 if jobs & set(course.jobs) else price for h, (jobs, price) in bill.holds.items()},
     )
 
 
@@ -182,15 +195,6 @@ def _op_price(s: Setting, op: int) -> float:
 
 def _tool_price(s: Setting, tool: str) -> float:
     return float(s.bench.tool_price[s.bench.tools.index(tool)])
-
-
-def _clearing_price(s: Setting, c: MachineClass, hold: str, course: Course) -> float:
-    """Return what a hold, once open, adds to a repair: its cheapest job, unless one of its own jobs clears it."""
-    able = [s.bench.jobs.index(j) for j in c.holds[hold].cleared_by]
-    if set(able) & set(course.jobs) or c.holds[hold].by_cause:
-        return 0.0
-    able = [j for j in able if j not in s.bench.barred]
-    return float(tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min()) if able else 0.0
 
 
 def _other_choices(s: Setting, courses: Sequence[Course], weights: Floats) -> list[Choice]:
@@ -301,19 +305,25 @@ def stage(
     looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
     others = _other_choices(s, courses, weights)
-    prices = {o: _op_price(s, i) for i, o in enumerate(s.bench.ops)} | {t: _tool_price(s, t) for t in missing}
+    bill = _bill(s, c, missing)
+    prices = dict(zip(s.bench.ops, bill.operations, strict=True)) | dict(bill.tools)
     suspects = _suspects(c, heard, weights, present)
+    fitting = Fitting(s, after, states, weights, present)
     evidence = np.concatenate([np.ones((1, m)), *(x.rows for x in looks)])
+    choices: list[Choice] = []
+    weighed: list[Weighed] = []
     for _ in range(ROUNDS):
-        mending = _with_fitting(s, c, after, mending, others, states, weights, present, evidence, missing)
-        choices = [_repair_choice(s, c, after, x, states, weights, missing) for x in mending] + others
+        mending = fitting.add(mending, others, evidence, SHOWN_FROM)
+        made = len(choices)
+        choices += [_repair_choice(s, after, x, states, weights, bill) for x in mending[made:]]
+        if weighed and made == len(mending):
+            break
         orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)
-        weighed = orders.weigh(choices, looks, prices, LEAST * s.terms.new_price, suspects)
-        leaves = [row for x in weighed for row in _leaves(x.plan.tree, {x.id: x.rows for x in looks}, m)]
-        evidence = np.array(leaves).reshape(-1, m)
+        weighed = orders.weigh([*choices, *others], looks, prices, LEAST * s.terms.new_price, suspects)
+        evidence = np.array([x for w in weighed for x in _leaves(w.plan.tree, {k.id: k.rows for k in looks}, m)])
     titles = {course_name(s, x): title_of(c, s, x) for x in (*courses, *mending)}
     labels = {k.id: result_names(c.checks[k.id], heard, present) for k in checks}
-    instead = _instead(s, choices, mending, weights, looks)
+    instead = _instead(s, [*choices, *others], mending, weights, looks)
     return _told(case, c, s, weighed, titles, labels, _leaning(heard, weights, present, looks), instead)
 
 
@@ -353,47 +363,6 @@ def _leaves(node: Node, rows: Mapping[str, Floats], m: int) -> list[Floats]:
         return [np.ones(m)]
     shown = [(k, below) for k, below in node.results if below.chance >= SHOWN_FROM]
     return [rows[node.check][k] * x for k, below in shown for x in _leaves(below, rows, m)]
-
-
-def _with_fitting(
-    s: Setting,
-    c: MachineClass,
-    after: AfterRepair,
-    mending: Sequence[Course],
-    others: Sequence[Choice],
-    states: NDArray[np.int64],
-    weights: Floats,
-    present: NDArray[np.bool_],
-    evidence: Floats,
-    missing: Sequence[str],
-) -> list[Course]:
-    """Return the repairs with those added that are best in some evidence, (e, m) likelihoods; none of them else.
-
-    What is tried: covers of the faults that then lead, by themselves and together.
-    """
-    if s.no_repair:
-        return list(mending)
-    mass = evidence @ weights
-    chances = (evidence * weights) @ present / np.maximum(mass, 1e-300)[:, None]
-    tried: dict[Scope, None] = {}
-    for chance, here in zip(chances, mass, strict=True):
-        if here >= SHOWN_FROM:
-            order = np.argsort(-chance, kind="stable")
-            sure = [i for i in order.tolist() if chance[i] >= LEADS_FROM]
-            for faults in (order[:1].tolist(), order[:2].tolist(), sure):
-                for scope in covers(s.jobs, mask_of(faults), COVERS):
-                    tried[completed(scope, s.clearing)] = None
-    known = {x.jobs for x in mending}
-    new = [x for x in tried if x not in known and not set(x) & set(s.bench.barred)]
-    if not new:
-        return list(mending)
-    fresh = repairs(s, after, new)
-    choices = [_repair_choice(s, c, after, x, states, weights, missing) for x in (*mending, *fresh)]
-    columns = Columns(weights, [*choices, *others], s.trace_cost)
-    value = columns.stop(columns.block(evidence), (), {})[0]
-    value[: len(mending)] += FITS_BETTER * s.terms.new_price * mass  # those shown come first
-    best = {int(i) - len(mending) for i, here in zip(value.argmax(axis=0), mass, strict=True) if here >= SHOWN_FROM}
-    return [*mending, *(fresh[i] for i in sorted(best) if 0 <= i < len(fresh))]
 
 
 def _nearest(steps: Sequence[Step]) -> Step | None:

@@ -28,7 +28,7 @@ STATIONS = (
         "outlook", "earlier", "again", "nexttime",
     },
     {"scopes", "setting", "repairs", "courses"},
-    {"stopping", "plan", "looking", "release", "thumb", "words", "orders", "staging", "spread", "risk"},
+    {"stopping", "plan", "looking", "release", "thumb", "words", "orders", "fitting", "staging", "spread", "risk"},
     {"worlds", "inputs", "breakeven", "turns"},
     {"decision", "verdict"},
 )  # fmt: skip
