@@ -34,7 +34,12 @@ OWN = {  # complaints
 HOLDS = {
     "chipper_shredder": {"knife_loose", "rotor_broken", "guard_missing", "feed_stop"},
     "generator_portable": {
-        "earth_open", "receptacle_damaged", "frame_live", "earth_fault", "winding_to_frame", "co_shutoff_cut",
+        "earth_open",
+        "receptacle_damaged",
+        "frame_live",
+        "earth_fault",
+        "winding_to_frame",
+        "co_shutoff_cut",
         "low_oil_bypassed",
     },
     "log_splitter": {"hydraulic_hose_bad", "ram_does_not_stop", "wedge_cracked"},

@@ -197,7 +197,7 @@ def test_a_bail_that_sticks_lets_the_blade_run_on(class_id: str) -> None:
     assert believed({**document, "findings": free})["motor_brake_failed"] > believed(document)["motor_brake_failed"]
 
 
-# Checks that show what several faults do alike, one test of many, or what sound machines show too; no one fault is seen.
+# Checks that show what several faults do alike, or what sound machines show too: no one fault is seen.
 SYMPTOMS = {
     "auger_turn", "bail_test", "battery_load", "battery_volts", "blade_spin", "brake_trip", "charger_light",
     "compression", "control_compare", "cool_retry", "crank_sound", "drive_off_pull", "frequency_read", "fuel_look",
