@@ -87,6 +87,8 @@ def _check(i: str, x: Check, c: MachineClass) -> Sequence[str]:
     if x.reading:
         bands = ", ".join(f"{b:g}" for b in x.reading.bands)
         results += f"; or a reading in {x.reading.unit}, {'below' if x.reading.falling else 'above'} {bands}"
+    if x.unusable_from:
+        results += f"; from {x.unusable_from} on it can't be used"
     work = x.minutes + 60 * sum(pert_mean(c.operations[o].hours) for o in x.operations)
     after = _ids(x.requires)
     return f"`{i}`", x.title, f"{work:.0f}", results, after, _yes(x.running), x.how, x.source

@@ -152,13 +152,15 @@ class Reading(BaseModel):
 class Check(Table):
     """An inspection or test; outcomes go from normal to worst. An opening check `reveals` hidden faults.
 
-    running: the machine must run for it; an open hold bars it.
+    running: the machine must run for it; an open hold bars it. unusable_from: with this outcome or a worse one the
+    machine can't be used at all, whatever the cause.
     """
 
     title: str
     complaint: bool = False
     outcomes: Many[Id] = ()
     leak: Many[Annotated[float, Field(gt=0, le=1)]] = ()  # a check never normal with nothing wrong is none
+    unusable_from: Id | None = None
     minutes: Minutes = 0.0
     operations: Many[Id] = ()
     requires: Many[Id] = ()

@@ -166,6 +166,8 @@ def _cross_check(c: MachineClass, draft: Draft) -> list[Problem]:
         hidden = [x for x in check.reveals if not c.faults[x].hidden]
         if hidden:
             add(f"checks.{i}.reveals", hidden, "only hidden faults are revealed by opening", "remove them")
+        if check.unusable_from is not None and check.unusable_from not in check.outcomes[1:]:
+            add(f"checks.{i}.unusable_from", check.unusable_from, "an abnormal outcome of the check", "correct it")
         if i in _needed_before(c, i):
             add(f"checks.{i}.requires", check.requires, "a check can't wait for itself", "remove it")
     for i, complaint in c.complaints.items():

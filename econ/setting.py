@@ -106,13 +106,19 @@ def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tupl
 
 
 def _unusable(case: Case, c: MachineClass, heard: Heard, holds: Sequence[str]) -> str:
-    """Return why the machine can't be kept in use as it is: open holds, or a complaint that stops it.
+    """Return why the machine can't be kept in use as it is: open holds, a complaint or a finding that stops it.
 
     A finding that the same thing is normal stands for the complaint.
     """
     why = [f"hold: {c.holds[h].title}" for h in holds]
     told = [c.complaints[x] for x in case.complaints]
-    why += [x.title for x in told if x.unusable and heard.outcomes.get(x.check) != 0]
+    stopped = [x for x in told if x.unusable and heard.outcomes.get(x.check) != 0]
+    why += [x.title for x in stopped]
+    for i, k in heard.outcomes.items():
+        x = c.checks[i]
+        if x.unusable_from is None or k < x.outcomes.index(x.unusable_from) or i in {s.check for s in stopped}:
+            continue
+        why.append(f"{x.title[0].lower()}{x.title[1:]}: {x.outcomes[k].replace('_', ' ')}")
     return "; ".join(why)
 
 

@@ -44,7 +44,14 @@ def test_the_answer_comes_first(told):
     assert re.search(r"\d", text.splitlines()[0] + text.splitlines()[1]), "it names the money"
 
 
-SOUND = [("spark_test", "strong"), ("plug_look", "tan"), ("oil_look", "clean")]
+SOUND = [
+    ("spark_test", "strong"),
+    ("oil_look", "clean"),
+    ("oil_smell", "normal"),
+    ("leak_down", "good"),
+    ("drive_off_pull", "free"),
+    ("fuel_flow", "flows"),
+]
 TWO = ["market.used_price", "terms.hours_factor"]
 
 

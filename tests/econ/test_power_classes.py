@@ -22,7 +22,7 @@ CLASSES = (
 )
 OWN = {  # complaints
     "chipper_shredder": {"chips_badly", "jams", "rotor_stands", "feed_stop_fails"},
-    "generator_portable": {"no_output", "low_output", "frame_tingles"},
+    "generator_portable": {"no_output", "low_output", "frame_tingles", "earth_fault_trips"},
     "log_splitter": {"ram_slow", "ram_does_not_move", "ram_does_not_return", "ram_does_not_stop"},
     "mower_ride_on": {
         "no_drive", "battery_goes_flat", "blades_do_not_turn", "interlock_runs_on", "brake_does_not_hold",
@@ -32,8 +32,16 @@ OWN = {  # complaints
     "water_pump": {"does_not_prime", "primes_slowly", "weak_flow", "drips_water"},
 }  # fmt: skip
 HOLDS = {
-    "chipper_shredder": {"knife_or_rotor_broken", "guard_missing", "feed_stop"},
-    "generator_portable": {"earth_open", "receptacle_damaged", "frame_live", "co_shutoff_cut", "low_oil_bypassed"},
+    "chipper_shredder": {"knife_loose", "rotor_broken", "guard_missing", "feed_stop"},
+    "generator_portable": {
+        "earth_open",
+        "receptacle_damaged",
+        "frame_live",
+        "earth_fault",
+        "winding_to_frame",
+        "co_shutoff_cut",
+        "low_oil_bypassed",
+    },
     "log_splitter": {"hydraulic_hose_bad", "ram_does_not_stop", "wedge_cracked"},
     "mower_ride_on": {"brake_not_working", "interlock_defeated", "blade_cracked", "blade_does_not_stop"},
     "pressure_washer": {"hose_damaged", "gun_does_not_shut", "pump_cracked"},

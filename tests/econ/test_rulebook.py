@@ -77,6 +77,20 @@ MISTAKES = [
     ("a job clears nothing known", 'clears = ["seal"]', 'clears = ["seel"]', "jobs.seal_job.clears", "nothing of this"),
     ("extra for a real fault", 'clears = ["rope"]', 'clears = ["seal"]', "jobs.rope_job.clears", "wear faults only"),
     ("a visible fault revealed", 'reveals = ["rod"]', 'reveals = ["seal"]', "checks.open.reveals", "only hidden"),
+    (
+        "unusable from a normal outcome",
+        "leak = [0.9, 1.0]",
+        'leak = [0.9, 1.0]\nunusable_from = "good"',
+        "checks.gauge.unusable_from",
+        "abnormal outcome",
+    ),
+    (
+        "unusable from no outcome of the check",
+        "leak = [0.9, 1.0]",
+        'leak = [0.9, 1.0]\nunusable_from = "dead"',
+        "checks.gauge.unusable_from",
+        "abnormal outcome",
+    ),
     ("a normal outcome complained of", 'outcome = "drips"', 'outcome = "dry"', "complaints.drips", "abnormal"),
     (
         "a hold cleared by no such job",

@@ -8,6 +8,7 @@ import pytest
 
 import econ
 from econ.findings import hear, open_holds
+from econ.setting import _unusable
 
 from ..strategies import CLASS_IDS, EACH_CLASS, ELECTRIC, QUICK_IDS, base, decide, defaults, machine_class, read
 
@@ -153,3 +154,94 @@ def test_ruin_that_was_seen_can_not_be_kept_in_use() -> None:
     found = decide(base("mower_blade_clutch", complaints=["pulls_hard"], findings=seen))
     assert "crank_bent" in {line.id for line in found.holds}
     assert found.verdict.course != "keep_using"
+
+
+NOT_HANDED_BACK = [  # class, check, outcome, hold that it opens, a job that does not cure it, where one was named [1]
+    ("pressure_washer", "oil_smell", "fuel", "fuel_in_oil", "carburettor_clean"),
+    ("mower_walk_behind", "oil_smell", "fuel", "fuel_in_oil", "oil_reset"),
+    ("generator_portable", "oil_look", "metal", "metal_in_oil", "gasket_job"),
+    ("chain_saw", "throttle_look", "sticks", "throttle_sticks", ""),
+    ("chain_saw", "line_look", "cracked", "fuel_line_cracked", "carburettor_new"),
+    ("chain_saw", "primer_look", "cracked", "primer_cracked", "fuel_line_job"),
+    ("chain_saw", "tensioner_look", "stripped_or_broken", "tensioner_stripped", "tension_job"),
+    ("chain_saw", "brake_band_look", "worn", "chain_brake_band", "chain_brake_clean"),
+    ("leaf_blower", "exhaust_look", "loose_or_cracked", "muffler_loose", "exhaust_job"),
+    ("leaf_blower", "housing_look", "cracked", "fan_housing_cracked", "fan_clear"),
+    ("leaf_blower", "fan_look", "cracked_or_chipped", "fan_cracked", "fan_tighten"),
+    ("string_trimmer", "head_look", "cracked_or_parts_missing", "head_cracked", "head_clear"),
+    ("string_trimmer", "mount_look", "torn_or_soft", "mounts_torn", ""),
+    ("log_splitter", "rod_look", "bent_or_binding", "rod_bent", "cylinder_reseal"),
+    ("mower_walk_behind", "stop_wire_test", "open", "stop_wire_open", "stop_cable_job"),
+    ("mower_walk_behind", "stop_cable_look", "sticks_or_slack", "stop_cable", "stop_wire_job"),
+    ("mower_walk_behind", "brake_look", "worn_through", "flywheel_brake_worn", "brake_set"),
+    ("mower_battery", "plug_look_drive", "brown_or_melted", "connector_burnt", ""),
+    ("mower_battery", "fold_look", "chafed", "wire_chafed", ""),
+    ("mower_ride_on", "blade_brake_look", "worn_glazed_or_clear", "blade_brake_worn", ""),
+    ("mower_ride_on", "sector_look", "worn_or_broken", "steering_gear_bad", "tie_rod_job"),
+    ("generator_portable", "winding_ohms", "down_to_frame", "winding_to_frame", "earth_job"),
+    ("pressure_washer", "unloader_look", "stuck_or_cut", "unloader_sticks", ""),
+    ("snow_thrower_two_stage", "auger_cable_look", "stiff", "auger_cable_stiff", "auger_cable_adjust"),
+    ("chipper_shredder", "hammer_look", "worn_or_broken", "hammers_broken", ""),
+    ("chipper_shredder", "guard_look", "missing_or_tied", "guard_missing", ""),
+    ("water_pump", "guard_look", "loose_or_cracked", "guard_defeated", ""),
+]
+
+
+@pytest.mark.parametrize(("class_id", "check", "outcome", "hold", "no_cure"), NOT_HANDED_BACK)
+def test_what_no_repairer_hands_back(class_id: str, check: str, outcome: str, hold: str, no_cure: str) -> None:
+    """Each opens a hold of its own, cleared by nothing but what cures it (common practice)."""
+    case, c = read(base(class_id, findings=[{"check": check, "outcome": outcome}]))
+    assert hold in open_holds(case, c, hear(case, c).worst, {})
+    if no_cure:
+        assert no_cure in c.jobs
+        assert no_cure not in c.holds[hold].cleared_by
+
+
+STANDS = [  # class, check, outcome with which it can't be used whatever the cause
+    ("generator_portable", "wrench_turn", "stuck"),
+    ("mower_walk_behind", "wrench_turn", "stuck"),
+    ("mower_walk_behind", "plug_out_pull", "locked"),
+    ("tiller_rear_tine", "plug_out_pull", "locked"),
+    ("chain_saw", "spark_test", "none"),
+    ("mower_battery", "pack_voltage", "none"),
+    ("mower_ride_on", "drive", "none"),
+]
+
+
+@pytest.mark.parametrize(("class_id", "check", "outcome"), STANDS)
+def test_what_stands_still_is_not_kept_in_use(class_id: str, check: str, outcome: str) -> None:
+    """A finding stops it as a complaint does; what is believed stays as it was, and so does the milder outcome."""
+    seen = base(class_id, perspective="shop", findings=[{"check": check, "outcome": outcome}])
+    case, c = read(seen)
+    found = econ.decide(case, c, defaults())
+    (keep,) = (x for x in found.courses if x.kind == "keep_using")
+    assert outcome.replace("_", " ") in keep.barred
+    assert found.verdict.course != "keep_using"
+    without = replace(c, checks={i: x.model_copy(update={"unusable_from": None}) for i, x in c.checks.items()})
+    assert hear(case, without) == hear(case, c)
+    assert _unusable(case, without, hear(case, without), ()) == ""
+    outcomes = c.checks[check].outcomes
+    milder, _ = read(base(class_id, findings=[{"check": check, "outcome": outcomes[outcomes.index(outcome) - 1]}]))
+    assert _unusable(milder, c, hear(milder, c), ()) == ""
+
+
+def test_a_machine_that_starts_now_may_be_kept() -> None:
+    """The finding stands for the complaint about the same thing; it is named once where both say so."""
+    told = {"complaints": ["will_not_start"]}
+    case, c = read(base("tiller_rear_tine", **told))
+    assert _unusable(case, c, hear(case, c), ()) == "will not start"
+    case, _ = read(base("tiller_rear_tine", **told, findings=[{"check": "starting", "outcome": "will_not_start"}]))
+    assert _unusable(case, c, hear(case, c), ()) == "will not start"
+    case, _ = read(base("tiller_rear_tine", **told, findings=[{"check": "starting", "outcome": "starts"}]))
+    assert _unusable(case, c, hear(case, c), ()) == ""
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_what_a_complaint_stops_a_finding_of_the_same_stops_too(class_id: str) -> None:
+    c = machine_class(class_id)
+    for i, complaint in c.complaints.items():
+        check = c.checks[complaint.check]
+        stops = check.unusable_from is not None and check.outcomes.index(complaint.outcome) >= check.outcomes.index(
+            check.unusable_from
+        )
+        assert complaint.unusable == stops, i

@@ -10,7 +10,7 @@ from econ.evidence import condition, prior_states
 from econ.findings import hear
 from econ.terms import settle
 
-from ..strategies import CLASS_IDS, ELECTRIC, ENGINES, base, believed, defaults, machine_class, read
+from ..strategies import CLASS_IDS, ELECTRIC, ENGINES, base, believed, decide, defaults, machine_class, read
 
 FOUR_STROKE = [i for i in CLASS_IDS if "open_crankcase" in machine_class(i).checks]
 TWO_STROKE = [i for i in CLASS_IDS if "open_cylinder" in machine_class(i).checks]
@@ -195,3 +195,90 @@ def test_a_bail_that_sticks_lets_the_blade_run_on(class_id: str) -> None:
     assert first(document) == "bail_sticks"
     free = [{"check": "bail_return", "outcome": "snaps_back"}]
     assert believed({**document, "findings": free})["motor_brake_failed"] > believed(document)["motor_brake_failed"]
+
+
+# Checks that show what several faults do alike, or what sound machines show too: no one fault is seen.
+SYMPTOMS = {
+    "auger_turn", "bail_test", "battery_load", "battery_volts", "blade_spin", "brake_trip", "charger_light",
+    "compression", "control_compare", "cool_retry", "crank_sound", "drive_off_pull", "frequency_read", "fuel_look",
+    "gear_oil_look", "hose_swap", "hot_cold", "leak_down", "load_voltage", "low_oil_wire_off", "mixture_read",
+    "oil_look", "oil_path", "oil_throw", "other_pack", "outlet_test", "pack_voltage", "plug_look", "plug_out_pull",
+    "pressure_gauge", "pressure_test", "pump_flow", "pump_oil_look", "rotor_turn", "shaft_draw", "shut_head_test",
+    "spark_test", "starter_off_pull", "tine_shaft_play", "tine_turn", "weep_look", "wheel_turn_up", "winding_ohms",
+    "wrench_turn",
+}  # fmt: skip
+DIRECT = 0.15  # a check looks at a fault itself where that fault alone leaves it normal no oftener [1]; judgement
+SEEN = 0.85  # least that what a look shows is believed, with no complaint and nothing else known [1]; judgement
+
+
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_what_is_seen_is_believed(class_id: str) -> None:
+    """A look at the fault itself, and it is there: no prior talks a repairer out of it (common practice)."""
+    c = machine_class(class_id)
+    for i, check in c.checks.items():
+        if check.complaint or check.reveals or i in SYMPTOMS:
+            continue
+        for k, outcome in enumerate(check.outcomes[1:], 1):
+
+            def share(fault: str, k: int = k, i: str = i) -> float:
+                row = (*c.faults[fault].shows[i], 1.0)
+                return row[k] - row[k - 1]
+
+            direct = [f for f, x in c.faults.items() if i in x.shows and x.shows[i][0] <= DIRECT]
+            here = [f for f in direct if share(f) == max(share(f, n) for n in range(1, len(check.outcomes)))]
+            if here:
+                found = believed(base(class_id, findings=[{"check": i, "outcome": outcome}]))
+                assert sum(found[fault] for fault in here) > SEEN, (i, outcome, here, found)
+
+
+DECISIVE = [  # class, findings, fault, least chance of it: measured or seen, nothing else known
+    ("generator_portable", {"winding_ohms": "down_to_frame"}, "winding_failed", 0.9),
+    ("generator_portable", {"earth_test": "open"}, "earth_open", 0.9),
+    ("generator_portable", {"earth_test": "open", "winding_ohms": "down_to_frame"}, "winding_failed", 0.9),
+    ("generator_portable", {"cord_look": "leaks_to_earth"}, "load_leaks", 0.9),
+    ("mower_battery", {"pack_look": "swollen_cracked_or_wet"}, "pack_damaged", 0.9),
+    ("mower_ride_on", {"blade_brake_look": "worn_glazed_or_clear"}, "blade_clutch_brake", 0.9),
+    ("mower_ride_on", {"fuse_look": "blown"}, "fuse_blown", 0.9),
+    ("mower_walk_behind", {"flywheel_key_look": "sheared"}, "key_sheared", 0.9),
+    ("mower_walk_behind", {"stop_wire_test": "open"}, "stop_switch_open", 0.9),
+    ("mower_walk_behind", {"blade_look": "bent"}, "blade_bent", 0.9),
+    ("mower_blade_clutch", {"shaft_runout": "bent"}, "crank_bent", 0.9),
+    ("tiller_rear_tine", {"leak_path": "head"}, "head_gasket_blown", 0.9),
+    ("tiller_front_tine", {"case_slack": "slack_or_turns_free"}, "chain_case_chain_worn", 0.85),
+    ("chain_saw", {"kill_wire_off": "spark_returns"}, "stop_switch_grounded", 0.9),
+    ("leaf_blower", {"fan_look": "cracked_or_chipped"}, "fan_cracked", 0.9),
+    ("log_splitter", {"coupling_look": "slips_or_broken"}, "pump_coupling_failed", 0.9),
+    ("log_splitter", {"hydraulic_oil_look": "milky_or_wrong"}, "hydraulic_oil_bad", 0.85),
+    ("pressure_washer", {"head_look": "cracked"}, "head_cracked", 0.9),
+    ("snow_thrower_two_stage", {"shear_bolt_look": "broken"}, "shear_bolt_broken", 0.9),
+]
+
+
+@pytest.mark.parametrize(("class_id", "seen", "fault", "least"), DECISIVE)
+def test_a_decisive_measurement(class_id: str, seen: dict, fault: str, least: float) -> None:
+    findings = [{"check": i, "outcome": o} for i, o in seen.items()]
+    assert believed(base(class_id, findings=findings))[fault] > least
+
+
+def test_the_frame_tingles_and_the_switch_trips_are_two_troubles() -> None:
+    """An open earth lets the frame be felt and trips no switch; a cord and a second bond trip it (common practice)."""
+    tingles = believed(base("generator_portable", complaints=["frame_tingles"]))
+    trips = believed(base("generator_portable", complaints=["earth_fault_trips"]))
+    assert first(base("generator_portable", complaints=["frame_tingles"])) in ("earth_open", "winding_failed")
+    assert trips.get("earth_open", 0.0) < 0.05 < tingles["earth_open"]
+    assert trips["load_leaks"] > 0.2
+    assert trips["second_bond"] > 0.1
+    assert tingles["winding_failed"] > 0.2
+
+
+def test_a_frame_that_tingles_is_measured_first() -> None:
+    found = decide(base("generator_portable", perspective="shop", complaints=["frame_tingles"]))
+    assert found.plan.next_check is not None
+    assert found.plan.next_check.check in ("earth_test", "winding_ohms")
+
+
+def test_milky_oil_is_changed_and_low_oil_topped_up() -> None:
+    c = machine_class("log_splitter")
+    assert "hydraulic_oil_job" in c.clearing("hydraulic_oil_low")
+    assert "hydraulic_oil_job" not in c.clearing("hydraulic_oil_bad")
+    assert all("drain_hydraulic_oil" in c.jobs[j].operations for j in c.clearing("hydraulic_oil_bad"))
