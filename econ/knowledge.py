@@ -25,7 +25,7 @@ Item = TypeVar("Item")
 Many = Annotated[tuple[Item, ...], Strict(False)]  # TOML arrays; what is in them stays strict
 Id = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[a-z0-9_]+$")]
 Chance = Annotated[float, Field(ge=0, le=1)]
-Hours = Annotated[float, Field(ge=0, le=100)]  # of one step of work
+Hours = Annotated[float, Field(ge=0, le=1000)]  # of one step of work
 Minutes = Annotated[float, Field(ge=0, le=600)]  # of one check
 Price = Annotated[float, Field(ge=0, le=100_000)]  # of a part, a tool or a new machine [USD]
 Days = Annotated[float, Field(ge=0, le=3_650)]

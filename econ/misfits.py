@@ -30,6 +30,7 @@ WORDS = {
     "string_too_long": ("this must be at most {max_length} characters", "shorten it"),
     "bool_type": ("this must be true or false", "write true or false, without quotation marks"),
     "float_type": ("this must be a number", "write a number such as 12.5, without quotation marks"),
+    "int_type": ("this must be a whole number", "write a whole number such as 12, without quotation marks"),
     "finite_number": ("this must be a finite number", FINITE),
     "greater_than": ("this must be greater than {gt}", "write a number above {gt}"),
     "greater_than_equal": ("this must be greater than or equal to {ge}", "write {ge} or more"),

@@ -71,7 +71,7 @@ RULEBOOK = [  # of an overlay: the text, the path, what was got, words of the ru
     (SEAL + "price = [-1, 5, 9]\n", "change.parts.seal.price.0", "-1", "or equal to 0", "write 0 or more"),
     (SEAL + "price = [1, 5, 900000]\n", "change.parts.seal.price.2", "900000", "equal to 100000", "100000 or less"),
     (SEAL + "life = 3\n", "change.parts.seal.life", "3", "names with their values", "write each name"),
-    (PRESS + "hours = [0, 0, 900000]\n", "change.operations.press.hours.2", "900000", "equal to 100", "100 or less"),
+    (PRESS + "hours = [0, 0, 900000]\n", "change.operations.press.hours.2", "900000", "equal to 1000", "1000 or less"),
     (PRESS + "parts = [{ part = 'seal', quantity = 0 }]\n", "press.parts.0.quantity", "0", "than 0", "above 0"),
     (PRESS + "tools = 'press'\n", "change.operations.press.tools", '"press"', "a list in [ ]", "write it in [ ]"),
     (PRESS + "tools = ['']\n", "change.operations.press.tools.0", '""', "at least 1", "write"),
@@ -143,6 +143,7 @@ CASES: list[tuple[dict[Any, Any], str, str, str, str]] = [
     ({"terms": {"shop_rate": "-95.00"}}, "terms.shop_rate", '"-95.00"', "equal to 0", "0 or more"),
     ({"terms": {"shop_rate": 95}}, "terms.shop_rate", "95", "text of digits", 'write "95.00"'),
     ({"terms": {"shop_rate": None, "tax_rate": None}}, "terms.tax_rate", "null", "a number", "write a number"),
+    ({"price_revision": 1.5}, "price_revision", "1.5", "a whole number", "such as 12"),
     ({"as_of": "2026-02-30"}, "as_of", '"2026-02-30"', "no such day", "month"),
     ({"as_of": "10.04.2026"}, "as_of", '"10.04.2026"', "a day is text", "year, month and day"),
     ({1: 2}, "1", "1", "a name is text", "quotation marks"),
@@ -179,7 +180,7 @@ def _schema_kinds(node: Any, found: set[str]) -> set[str]:
 
 
 CHECKED = {  # every kind of check whose errors have words in econ.misfits, or that has no errors of its own
-    "gt", "ge", "lt", "le", "pattern", "finite_number", "str", "float", "bool", "tuple", "dict", "literal",
+    "gt", "ge", "lt", "le", "pattern", "finite_number", "str", "float", "int", "bool", "tuple", "dict", "literal",
     "model", "model-fields", "model-field", "default", "nullable", "union", "definitions", "definition-ref", "decimal",
     "function-before", "function-after", "function-plain", "with-info", "no-info", "date", "any", "None",
 }  # fmt: skip

@@ -53,7 +53,7 @@ def two_faults(hidden: bool, hours: tuple[float, float], test_run: float, trace:
         hours = [{h}, {h}, {h}]
         source = "invented"
         """
-        for name, prior, h in (("first", 0.2, hours[0]), ("second", 0.2, hours[1]), ("something_else", 1e-12, 100))
+        for name, prior, h in (("first", 0.2, hours[0]), ("second", 0.2, hours[1]), ("something_else", 1e-12, 999))
     ]
     head = f"""
         [module]
