@@ -33,7 +33,9 @@ def bearing_offers(path: Path | None, currency: str, day: date) -> list[Offer]:
     from api.book import Book
 
     with Book(path) as book:
-        return book.designated(currency, day)
+        return [
+            o for o in book.designated(currency, day) if o.price > 0 and o.status not in ("own_stock", "discontinued")
+        ]
 
 
 def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
@@ -50,13 +52,22 @@ def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
         return None
     from api.book import Book
 
-    own = {case.listed_as.get(p, p): p for p in c.parts}
+    meant: dict[str, list[str]] = {}
+    for p in c.parts:
+        meant.setdefault(case.listed_as.get(p, p), []).append(p)
     with Book(path) as book:
         try:
-            offers = book.offers(own, case.currency, c.id, case.price_revision)
+            offers = book.offers(meant, case.currency, c.id, case.price_revision)
             stated = book.sellers(case.currency, case.price_revision)
         except BadInput as error:
             raise BadInput([replace(x, path="price_revision") for x in error.problems]) from None
         revision = case.price_revision or book.newest()
+    there = {o.part for o in offers}
+    lost = [(p, x) for p, x in case.listed_as.items() if x not in there]
+    if lost:
+        rule = f"the price book has no such part in {case.currency}"
+        remedy = "see mendworth prices find, or leave it out"
+        raise BadInput([Problem(f"listed_as.{p}", shown(x), rule, remedy) for p, x in lost])
     sellers = {o.seller: Seller(o.seller) for o in offers} | stated  # one that states no terms sends for nothing
-    return Supply(tuple(replace(o, part=own.get(o.part, o.part)) for o in offers), sellers, revision)
+    under = (replace(o, part=p) for o in offers for p in meant.get(o.part, [o.part]))
+    return Supply(tuple(under), sellers, revision)

@@ -339,7 +339,12 @@ def _purchase(d: Decision, c: MachineClass) -> list[str]:
         if d.purchase.core_back:
             back = f"{exact(d.purchase.core_back)} of it comes back with the old parts"
             lines += wrap(f"Paid now: {d.currency} {exact(d.purchase.cash_now)}; {back}.", "  ")
-        lines += wrap(f"Prices of revision {d.purchase.revision} of the price book.", "  ")
+        bought = {x.part for o in d.purchase.orders for x in o.lines}
+        named = {c.parts[p].title for p in bought}
+        parts = [x for x in d.estimate.lines if x.kind == "part"] if d.estimate else []
+        rest = [x.what for x in parts if x.what.partition(" (")[0] not in named and x.what not in named]
+        if rest:
+            lines += wrap(f"Not in the price book, and to be had besides: {listed(rest)}.", "  ")
     return lines
 
 
@@ -439,7 +444,8 @@ def decision_text(d: Decision, c: MachineClass) -> str:
     lines = wrap(d.verdict.headline)
     lines += wrap(d.warranty_first) if d.warranty_first else []
     lines += wrap(f"{sure}: the best course in {percent(d.verdict.confidence)} of what it may turn out to be.")
-    lines += wrap(f"[{c.about.title}, {d.as_of}]")
+    book = "" if d.price_revision is None else f", prices of revision {d.price_revision} of the price book"
+    lines += wrap(f"[{c.about.title}, {d.as_of}{book}]")
     sections = (
         ("Until this is cleared", _holds(d, c)),
         ("Next", _next(d, c)),

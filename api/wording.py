@@ -36,6 +36,7 @@ LABELS = {
     "queue_weeks": ("wait for the bench", " weeks"),
     "parts_lead_days": ("wait for parts", " days"),
     "return_loss": ("lost on a part that goes back, share of its price", "percent"),
+    "wrong_part_chance": ("wrong part where the model number was not read", "percent"),
     "replacement_days": ("days to find and fetch a replacement", ""),
     "downtime_per_week": ("a week without the machine in season", ""),
     "upkeep_rate": ("upkeep a year, share of new price", "percent"),

@@ -20,7 +20,7 @@ from econ.knowledge import Complication, Quantity, pert_mean
 from econ.money import RATE_UNIT, IntArray, divide, say, share, to_minor
 from econ.rulebook import TEST_RUN, TRACING, MachineClass
 from econ.sending import Sender, make_senders
-from econ.terms import STATED, Assumption, Terms, rate_millionths
+from econ.terms import STATED, Assumption, Terms, price_source, rate_millionths
 
 THOUSAND = 1000
 CHANCE_CAP = 0.9  # of a complication on a rusty machine
@@ -239,6 +239,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
     ]
     unit_price = markup(unit_cost, tiers) if terms.by_shop else unit_cost
     stated = [(p, to_minor(case.prices[p], terms.currency)) for p in parts if p in case.prices]
+    lost = [(p, STATED) for p in parts if p in case.unobtainable]
+    lost += [(p, price_source(x)) for p, x in terms.priced.items() if x.barred]
     pace, (trouble_hours, trouble_parts) = terms["hours_factor"], _troubles(case, c, parts)
     at_hand = frozenset(case.tools.owned) if not terms.by_shop else frozenset(tools)
     missing = [t not in at_hand or t in case.tools.cannot_get for t in tools]
@@ -285,7 +287,10 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         barred,
         terms,
         _charges(case, terms),
-        tuple(Assumption(f"price.{p}", say(unit, terms.currency), STATED) for p, unit in stated),
+        (
+            *(Assumption(f"price.{p}", say(unit, terms.currency), STATED) for p, unit in stated),
+            *(Assumption(f"price.{p}", "can't be had", source) for p, source in lost),
+        ),
         make_senders(parts, at_hand_parts, terms.priced, terms.sellers),
         0.0 if case.machine.model_verified else float(terms["wrong_part_chance"]),
     )
@@ -358,7 +363,10 @@ def shipping_of(bench: Bench, quantity: IntArray) -> IntArray:
     for x in bench.senders:
         usual[x.parts] = False
     first: IntArray = np.where(np.any(quantity[:, usual] > 0, axis=1), bench.charges.shipping, 0)
-    return sum((x.charge(quantity) for x in bench.senders), first)
+    for x in bench.senders:
+        sent, more = x.charge(quantity)
+        first = first + sent + more
+    return first
 
 
 def labour_charge(charges: Charges, hours: IntArray) -> IntArray:

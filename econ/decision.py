@@ -102,7 +102,8 @@ class Decision:
     """The whole answer to one case.
 
     warranty_first: what to ask for before anything is paid, empty where there is nothing. next_time: the parts that the
-    repair of the estimate renews and that fail again. prices: of its parts that the price book says; purchase: what to
+    repair of the estimate renews and that fail again. price_revision: of the price book, None
+    without one. prices: of its parts that the price book says; purchase: what to
     order where for it, None where the book offers nothing.
     """
 
@@ -133,5 +134,6 @@ class Decision:
     assumptions: tuple[Assumption, ...]
     spent_so_far: Decimal
     dropped_mass: float
+    price_revision: int | None = None
     prices: tuple[PriceUsed, ...] = ()
     purchase: Purchase | None = None

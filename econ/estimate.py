@@ -106,7 +106,11 @@ def make_estimate(bench: Bench, c: MachineClass, scope: Sequence[int], rusty: bo
         lines.append(Line("tool", f"{verb} {tool.title}", None, "", None, money(bench.tool_price[i])))
     if int(t.supplies[0]):
         lines.append(Line("supplies", "shop supplies", None, "", None, money(t.supplies[0])))
-    sent = [(f"shipping from {x.seller.name}", int(x.charge(w.quantity)[0])) for x in bench.senders]
+    sent: list[tuple[str, int]] = []
+    for x in bench.senders:
+        post, more = (int(y[0]) for y in x.charge(w.quantity))
+        goal = "its least order" if post else "free shipping"
+        sent += [(f"shipping from {x.seller.name}", post), (f"more from {x.seller.name} to reach {goal}", more)]
     sent.append(("shipping of parts", int(t.shipping[0]) - sum(amount for _, amount in sent)))
     lines += [Line("fee", what, None, "", None, money(amount)) for what, amount in sent if amount]
     lines += [Line("fee", what, None, "", None, money(amount)) for what, amount in charges.fixed]

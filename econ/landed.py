@@ -12,10 +12,11 @@ from types import MappingProxyType
 
 from econ.money import divide, millionths, share
 from econ.offers import Offer, Seller, Status
+from econ.pricebook import UNKNOWN_KG
 
 LEAD_DAYS = 5.0  # where a seller does not say [calendar days]; judgement: parts ordered online
 BACK_ORDER_DAYS = 28.0  # of a back-ordered part where the seller does not say [calendar days]; judgement
-WEIGHT_KG = 0.5  # of a pack where it is not known and the seller charges by weight [kg]; judgement
+WEIGHT_KG = UNKNOWN_KG  # of a pack where it is not known and the seller charges by weight [kg]
 SPLIT_SHARE, SPLIT_LEAST = 0.05, 500  # what a further seller must save: share of the cost [1], [minor units]; judgement
 SHELF: Status = "own_stock"
 

@@ -6,14 +6,14 @@ Days are arguments: the same offers and the same day give the same answer whenev
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from econ.money import RATE_UNIT, divide
 from econ.offers import NOT_FOR_SALE, Offer, Seller, Status
 
 STALE_DAYS = 120  # judgement: sellers put out new lists about once a season
-UNKNOWN_KG = 1.0  # judgement: of a pack whose weight is not known, where a seller charges by weight
+UNKNOWN_KG = 0.5  # judgement: of a pack whose weight is not known, where a seller charges by weight
 # A seller's newest word on a part replaces the one before among these; the others are pieces of their own.
 LISTED: frozenset[Status] = frozenset({"new", "back_ordered", "discontinued"})
 # What is reckoned with first: as new; then what has to be waited for; then what somebody had before.
@@ -34,7 +34,8 @@ class Priced:
     was seen; stale: older than the limit. low, median, high: of the offers it was chosen from, for a piece [minor
     units]; offers: how many these are. pack: pieces one has to buy. lead_days, return_loss: None where not known.
     core_charge: for a piece, comes back with the old part [minor units]. barred: it can't be had. note: why this one.
-    offer: the one chosen, None where there is none or it is in own stock; pool: those it was chosen from.
+    offer: the one chosen, None where there is none or it is in own stock; pool: those it was chosen from; of own stock
+    that alone, at what another one costs.
     """
 
     part: str
@@ -193,7 +194,7 @@ def _priced(
     assert best is not None  # noqa: S101 - the pool or own stock holds one
 
     def each(o: Offer) -> int:
-        if pieces is None or o.status == "own_stock":
+        if pieces is None or own is not None:  # from the shelf it comes by the piece
             return piece(o)
         return divide(-(-pieces // o.pack) * o.price, pieces)
 
@@ -222,7 +223,7 @@ def _priced(
         barred=False,
         note=_note(part, best, own, len(pool), stale, age),
         offer=None if own is not None else best,
-        pool=(*pool, *([own] if own is not None and own.price > 0 else [])),
+        pool=tuple(pool) if own is None or unit is None else (replace(own, price=unit * own.pack),),
     )
 
 
@@ -236,7 +237,7 @@ def _note(part: str, best: Offer, own: Offer | None, offers: int, stale: bool, a
     elif best.status in _WORDS:
         said.append(_WORDS[best.status])
     if offers > 1 and own is None:
-        said.append(f"cheapest of {offers} on the doorstep")
+        said.append(f"of {offers} offers the one that costs least in all")
     if best.part != part:
         said.append(f"{best.part}, which took its place")
     if own is None and best.pack > 1:

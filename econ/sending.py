@@ -17,6 +17,7 @@ from econ.offers import Seller
 from econ.pricebook import Priced
 
 THOUSAND = 1000
+NEVER = 10**12  # more than any order comes to [minor units]
 
 
 @dataclass(frozen=True)
@@ -32,19 +33,30 @@ class Sender:
     price: IntArray
     by_weight: IntArray
 
-    def charge(self, quantity: IntArray) -> IntArray:
-        """Return what an order costs beyond its goods: to send it, and what is missing to a least order.
+    def charge(self, quantity: IntArray) -> tuple[IntArray, IntArray]:
+        """Return what an order costs beyond its goods: to send it, and packs more to reach a value it must or may have.
 
-        quantity: (n, parts) of the bench. Returns (n,), 0 where nothing comes from here.
+        A pack more is bought where the seller takes no smaller order, or where sending is free then and it costs less;
+        all of one part, so that a basket may do a little better. quantity: (n, parts) of the bench. Returns (n,) each,
+        0 where nothing comes from here.
         """
         packs = -(-quantity[:, self.parts] // (self.pack * THOUSAND))
         goods, ship = packs @ self.price, self.seller.shipping
-        charge = ship.flat + packs @ self.by_weight
+        here = packs.any(axis=1)
+        sent, more = ship.flat + packs @ self.by_weight, self._more(packs, self.seller.minimum_order - goods)
         if ship.free_from is not None:
-            charge = np.where(goods >= ship.free_from, 0, charge)
-        charge += np.maximum(self.seller.minimum_order - goods, 0)
-        result: IntArray = np.where(packs.any(axis=1), charge, 0)
-        return result
+            free = self._more(packs, max(ship.free_from, self.seller.minimum_order) - goods)
+            cheaper = free < sent + more
+            sent, more = np.where(cheaper, 0, sent), np.where(cheaper, free, more)
+        return np.where(here, sent, 0), np.where(here, more, 0)
+
+    def _more(self, packs: IntArray, short: IntArray) -> IntArray:
+        """Return what more packs of one part of an order cost that make up for a value that is short, (n,)."""
+        missing = np.maximum(short, 0)[:, None]
+        price = np.maximum(self.price, 1)
+        each = np.where(packs > 0, -(-missing // price) * price, NEVER)
+        least: IntArray = np.where(missing[:, 0] > 0, each.min(axis=1, initial=NEVER), 0)
+        return least
 
 
 def make_senders(

@@ -225,7 +225,8 @@ def settle(
 
 def price_source(p: Priced) -> str:
     """Return where the price book has a price from, in words."""
-    return f"price book: {p.seller}, seen {p.seen_on}" + (f" ({p.note})" if p.note else "")
+    seen = f"price book: {p.seller}, seen {p.seen_on}" if p.seller else f"price book, seen {p.seen_on}"
+    return seen + (f"; {p.note}" if p.note else "")
 
 
 def price_range(terms: Terms, machine_class: MachineClass, part: str, stated: bool) -> Three:

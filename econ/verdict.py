@@ -40,7 +40,7 @@ from econ.rulebook import MachineClass
 from econ.scopes import completed
 from econ.setting import Course, Setting, course_name, make_setting
 from econ.staging import Staged, stage
-from econ.terms import Assumption, Default, settle
+from econ.terms import Assumption, Default, price_source, settle
 from econ.thumb import rules_of_thumb
 from econ.turns import Scene, highest_offer, turns
 from econ.words import KNOWN_FROM, confidence_word, first_step, headline, title_of
@@ -85,6 +85,7 @@ def decide(
     following, notes = next_time(case, c, defaults, market, bench, scope, failed)
     return replace(
         answer,
+        price_revision=None if supply is None else supply.revision,
         prices=prices_used(c, bench, scope, supply),
         purchase=None if bought is None or answer.estimate is None else bought[0],
         warranty_first=first_of_all(failed),
@@ -323,5 +324,8 @@ def _used_prices(c: MachineClass, s: Setting, repair: Course | None) -> tuple[As
         name = bench.parts[p]
         if f"price.{name}" not in stated:
             price = say(float(bench.unit_cost[p]), s.terms.currency)
-            found.append(Assumption(f"price.{name}", price, f"typical price, {c.parts[name].source}"))
+            booked = s.terms.priced.get(name)
+            known = booked is not None and booked.unit_cost is not None
+            source = price_source(booked) if booked is not None and known else f"typical price, {c.parts[name].source}"
+            found.append(Assumption(f"price.{name}", price, source))
     return tuple(found)

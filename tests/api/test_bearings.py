@@ -138,12 +138,12 @@ def test_http_refuses_with_all_that_is_wrong(client, query, paths):
 def test_the_query_is_described(client):
     operation = client.get("/openapi.json").get_json()["paths"]["/v1/bearings"]["get"]
     told = {p["name"]: p for p in operation["parameters"]}
-    assert set(told) == {"size", "designation", "tolerance"}
+    assert set(told) == {"size", "designation", "tolerance", "currency"}
     for p in told.values():
         assert p["in"] == "query"
         assert p["description"]
         Draft202012Validator.check_schema(p["schema"])
-        asked = {p["name"]: p["example"]} | ({"size": "17x40x12"} if p["name"] == "tolerance" else {})
+        asked = {p["name"]: p["example"]} | ({"size": "17x40x12"} if p["name"] in ("tolerance", "currency") else {})
         assert client.get("/v1/bearings", query_string=asked).status_code == 200
     for outside in ("-0.01", "1.01"):
         assert not Draft202012Validator(told["tolerance"]["schema"]).is_valid(float(outside))

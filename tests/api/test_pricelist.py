@@ -353,7 +353,7 @@ def test_numbers_of_a_workbook_keep_their_point_beside_texts_with_a_comma():
 def test_sheets_of_a_workbook():
     body = workbook(["part", "price"], ["a", 5], title="Q2", more=["other"])
     assert any('"Q2"' in n for n in read(body).notes)
-    assert refused(body, Told("A", "USD", TODAY, sheet="Q3"))[0][3] == 'did you mean "Q2"'
+    assert refused(body, Told("A", "USD", TODAY, sheet="Q3"))[0][3] == "known: Q2, other"
     assert refused("part,price\na,5\n", Told("A", "USD", TODAY, sheet="Q2"))[0][0] == "--sheet"
     assert refused(body, Told("A", "USD", TODAY, encoding="utf-8"))[0][0] == "--encoding"
     assert "header" in refused(body, Told("A", "USD", TODAY, sheet="other"))[0][3]

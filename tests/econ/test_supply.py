@@ -164,3 +164,34 @@ def test_no_price_of_the_book_is_lost(class_id: str) -> None:
         own = np.array([not c.parts[p].consumable for p in b.parts])
         pieces = int(np.ceil(fitted[j] / 1000)[own].sum())
         assert (Decimal(0) if found is None else found[0].landed) == Decimal(10 * pieces)
+
+
+def test_own_stock_is_taken_by_the_piece_at_what_another_costs() -> None:
+    """A pin on the shelf, a pack of ten at 28.00: 2.80, nothing to order; whatever the shelf's own price says."""
+    for shelf in (0, 400, 9_000):
+        c, b = bench(offer("seal", "", shelf, status="own_stock"), offer("seal", "Near", 2_800, pack=10))
+        assert int(b.unit_cost[b.parts.index("seal")]) == 280
+        bought = buy(c, b, scope(b, "seal_job"), 0.0, 1)
+        assert bought is not None
+        assert [o.seller for o in bought[0].orders] == [""]
+        assert bought[0].landed == Decimal("2.80")
+
+
+@pytest.mark.parametrize(
+    ("terms", "price", "sent", "more"),
+    [
+        (Seller("Post", Shipping(600), minimum_order=5_000), 2_000, 600, 4_000),  # two more: 60.00 of goods
+        (Seller("Post", Shipping(4_500, free_from=4_000)), 2_000, 0, 2_000),  # one more, and it is sent free
+        (Seller("Post", Shipping(500, free_from=9_000)), 2_000, 500, 0),  # not for 5.00
+    ],
+)
+def test_more_is_bought_to_reach_a_value_as_the_basket_does(terms: Seller, price: int, sent: int, more: int) -> None:
+    case, c, _ = read()
+    supply = Supply((offer("seal", "Post", price),), {"Post": terms}, 1)
+    b = make_bench(case, c, settle(case, c, defaults(), supply))
+    jobs = scope(b, "seal_job")
+    ((here, beyond),) = [x.charge(work(b, members(b, [jobs])).quantity) for x in b.senders]
+    assert (here.tolist(), beyond.tolist()) == ([sent], [more])
+    bought = buy(c, b, jobs, 0.0, 1)
+    assert bought is not None
+    assert bought[0].landed == Decimal(price + sent + more) / 100
