@@ -106,7 +106,11 @@ def resolve(parts: SplitResult, allow_private: bool) -> tuple[str, ...]:
     addresses = tuple(dict.fromkeys(str(entry[4][0]) for entry in found))
     if not allow_private:
         problems = [
-            bad(f"{shown(host)} at {a}", "a feed is not on this machine or network", "allow private addresses")
+            bad(
+                f"{shown(host)} at {a}",
+                "a feed is not on this machine or network",
+                "allow private addresses: --allow-private",
+            )
             for a in addresses
             if not is_public(a)
         ]

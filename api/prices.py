@@ -86,9 +86,21 @@ def import_(
     from api.pricelist import Told
 
     day = seen_on.date() if seen_on else None
+    _check_day(day)
     told = Told(seller, currency.upper(), day, decimal or "", dates or "", encoding, sheet, read_map(mapped))
     found, problems = _sources(files, allow_private)
     _import(found, problems, told, keep_good, dry_run, _path(book), as_json)
+
+
+def _check_day(day: date | None) -> None:
+    """Refuse a day that no price can have been seen on."""
+    from api.days import EARLIEST
+    from api.library import today
+    from econ.problems import BadInput, Problem
+
+    if day is not None and not EARLIEST <= day <= today():
+        rule = f"a price was seen on a day from {EARLIEST} to today"
+        raise BadInput([Problem("--seen-on", str(day), rule, "give the day the prices were seen")])
 
 
 def _sources(files: tuple[str, ...], allow_private: bool) -> tuple[list[Sourced], list[Problem]]:

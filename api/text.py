@@ -319,13 +319,17 @@ def _estimate(d: Decision, c: MachineClass) -> list[str]:
     return [*lines, *_limits(d)]
 
 
+def _days(n: float) -> str:
+    return f"{n:g} day{'' if n == 1 else 's'}"
+
+
 def _purchase(d: Decision, c: MachineClass) -> list[str]:
     """Return what to order where, and how sure its prices are."""
     lines = []
     if d.purchase is not None:
         rows = []
         for o in d.purchase.orders:
-            rows.append((o.seller or "own stock", "", exact(o.goods), f"{o.lead_days:g} days" if o.seller else ""))
+            rows.append((o.seller or "own stock", "", exact(o.goods), _days(o.lead_days) if o.seller else ""))
             for x in o.lines:
                 name = c.parts[x.part].title + ("" if x.sold == x.part else f" ({x.sold})")
                 count = f"{x.packs}" if x.pack == 1 else f"{x.packs} x {x.pack}"

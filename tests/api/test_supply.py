@@ -119,3 +119,11 @@ def test_a_feed_is_imported(tmp_path, monkeypatch):
         done = run("prices", "import", at("rows"), "--allow-private", "--book", path)
     assert done.exit_code == 0, done.output
     assert "12.50" in run("prices", "find", "blade", "--book", path, "--as-of", "2026-05-10").output
+
+
+@pytest.mark.parametrize("day", ["2999-01-01", "1800-01-01"])
+def test_a_day_no_price_was_seen_on_is_refused(tmp_path, day):
+    own = tmp_path / "own.csv"
+    own.write_text("part,price,currency,seller\nblade,3.21,USD,Own list (invented)\n")
+    done = run("prices", "import", str(own), "--seen-on", day, "--book", str(tmp_path / "prices.db"))
+    assert (done.exit_code, "--seen-on" in done.output) == (2, True)

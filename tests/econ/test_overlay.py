@@ -179,6 +179,7 @@ def test_an_overlay_that_changes_no_value_changes_no_byte(data: st.DataObject) -
     assert repr(econ.decide(case, c, defaults())) == repr(decide(document))
 
 
+@pytest.mark.slow
 @given(st.data())
 @settings(max_examples=15, deadline=None)
 def test_overlays_reach_every_class_they_are_for_in_any_order(data: st.DataObject) -> None:

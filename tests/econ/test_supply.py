@@ -126,6 +126,7 @@ def supplies(draw: st.DrawFn, class_id: str) -> Supply:
     return Supply(tuple(offers), sellers, 3)
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(st.data())
 def test_the_estimate_comes_to_what_is_ordered(data: st.DataObject) -> None:

@@ -42,6 +42,7 @@ def used_parts(document: dict[str, Any]) -> list[str]:
     )
 
 
+@pytest.mark.slow
 @given(cases(), st.data(), st.floats(1.05, 6))
 @settings(max_examples=15, deadline=None)
 def test_a_dearer_part_never_makes_a_repair_worth_more(document: dict, data: st.DataObject, times: float) -> None:
@@ -58,6 +59,7 @@ def test_a_dearer_part_never_makes_a_repair_worth_more(document: dict, data: st.
     assert max(after.values()) <= max(before.values()) + CENT + to_decimal(IDLE, "USD")
 
 
+@pytest.mark.slow
 @given(cases(), st.floats(1.001, 4))
 @settings(max_examples=10, deadline=None)
 def test_to_be_able_to_do_without_never_makes_the_best_course_worse(document: dict, times: float) -> None:
@@ -72,6 +74,7 @@ def test_to_be_able_to_do_without_never_makes_the_best_course_worse(document: di
     assert max(after.values()) >= max(before.values()) - CENT
 
 
+@pytest.mark.slow
 @given(cases(), st.data())
 @settings(max_examples=8, deadline=None)
 def test_a_part_that_can_be_had_never_makes_the_best_course_worse(document: dict, data: st.DataObject) -> None:
@@ -81,6 +84,7 @@ def test_a_part_that_can_be_had_never_makes_the_best_course_worse(document: dict
     assert max(worths(decide(document)).values()) >= max(without.values()) - CENT
 
 
+@pytest.mark.slow
 @given(cases())
 @settings(max_examples=8, deadline=None)
 def test_tools_of_ones_own_never_make_a_repair_worth_less(document: dict) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -13,6 +14,7 @@ from econ.findings import hear
 from ..strategies import cases, decide, machine_class, read
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=15)
 @given(cases(), st.data())
 def test_only_a_job_that_failed_early_changes_an_answer(document: dict[str, Any], data: st.DataObject) -> None:
@@ -28,6 +30,7 @@ def test_only_a_job_that_failed_early_changes_an_answer(document: dict[str, Any]
     assert replace(long_ago, assumptions=(), next_time=()) == replace(plain, assumptions=(), next_time=())
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=15)
 @given(cases())
 def test_the_lines_fit_the_estimate(document: dict[str, Any]) -> None:

@@ -245,6 +245,7 @@ def with_terms(document: dict[str, Any], **terms: Any) -> econ.Decision:
     return econ.decide(*read({**document, "terms": {**document.get("terms", {}), **terms}}), defaults())
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(document=cases(), by_shop=st.booleans())
 def test_what_costs_nothing_to_send_back_is_never_ordered_in_vain(document: dict[str, Any], by_shop: bool) -> None:
@@ -255,6 +256,7 @@ def test_what_costs_nothing_to_send_back_is_never_ordered_in_vain(document: dict
     assert plan.gain >= 0
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(document=cases())
 def test_the_parts_of_a_repair_gain_nothing_where_there_is_no_queue(document: dict[str, Any]) -> None:
