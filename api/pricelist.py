@@ -41,7 +41,7 @@ from econ.offers import Seller, Shipping
 from econ.problems import BadInput, Problem, nearest, shown
 
 LONGEST_NAME = 100
-MOST_PIECES = 100_000
+MOST_PIECES = 1_000  # as `econ.basket` takes them
 MOST_KG = 1_000.0
 MOST_DAYS = 730.0
 AMOUNT = "it is an amount of money, such as 12.50"

@@ -136,7 +136,8 @@ def buy(
         statuses=frozenset(o.status for o in offers),
         lead_days=float(terms["parts_lead_days"]),
     )
-    found = choose(needs, offers, terms.sellers, terms.currency, buying)
+    sellers = {o.seller: terms.sellers[o.seller] for o in offers if o.status != SHELF}
+    found = choose(needs, offers, sellers, terms.currency, buying)
 
     def money(x: int) -> Decimal:
         return to_decimal(x, terms.currency)

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from api import cells, pricelist
 from api.command import main
 from api.http import create_app
+from econ import basket
 
 from .feedserver import serving
 
@@ -127,3 +129,12 @@ def test_a_day_no_price_was_seen_on_is_refused(tmp_path, day):
     own.write_text("part,price,currency,seller\nblade,3.21,USD,Own list (invented)\n")
     done = run("prices", "import", str(own), "--seen-on", day, "--book", str(tmp_path / "prices.db"))
     assert (done.exit_code, "--seen-on" in done.output) == (2, True)
+
+
+def test_the_book_takes_nothing_that_a_basket_does_not():
+    assert (cells.MOST_MONEY, pricelist.MOST_PIECES, pricelist.MOST_KG) == (
+        basket.MOST_MONEY,
+        basket.MOST_PIECES,
+        basket.MOST_KG,
+    )
+    assert pricelist.MOST_DAYS <= basket.MOST_DAYS
