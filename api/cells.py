@@ -20,7 +20,7 @@ from econ.offers import Status
 from econ.problems import Problem, nearest, shown
 
 SPELLED = 100  # problems of single rows that are told one by one
-MOST_MONEY = 10**11  # [minor units]; as `econ.basket` takes them
+MOST_MONEY = 10**12  # [minor units]
 # What may stand beside an amount; common practice.
 SYMBOLS: Mapping[str, tuple[str, ...]] = {
     "$": ("USD", "AUD", "CAD", "NZD", "SGD", "TWD", "MXN", "CLP"), "us$": ("USD",), "c$": ("CAD",), "ca$": ("CAD",),
