@@ -21,6 +21,7 @@ BEARS_BELOW = 0.995  # a fault points at an abnormal outcome if alone it would k
 LATENT_FROM = 0.02  # a hidden fault of at least this chance is kept in play though nothing heard points to it
 LIKELY_FROM = 0.1  # so is a visible one of at least this chance, where the history has raised it by RAISED
 RAISED = 2.0  # Others come with a complaint of their own when they are there: what was not said is not weighed.
+CLEARED_FROM = 0.1  # so is one of which normal findings took this much: its absence speaks against its history
 FEW = 3  # faults present at once in the first look; as many as abnormal outcomes where those are more, up to FEW + 1
 
 
@@ -94,6 +95,7 @@ def choose(
     """
     chances = after_normal(c, priors, told)
     likely = first_look(c, chances, told, seen)
+    cleared = {f: priors[f] - chances[f] if c.faults[f].factors else 0.0 for f in priors}
     bearing = [
         f
         for f in priors
@@ -101,10 +103,11 @@ def choose(
         or f in seen
         or explains(c, f, told)
         or (c.faults[f].hidden and likely[f] >= LATENT_FROM)
+        or cleared[f] >= CLEARED_FROM
         or (likely[f] >= LIKELY_FROM and odds(priors[f]) >= RAISED * odds(c.faults[f].prior or 0.0))
     ]
     first = {f for f in bearing if f == SOMETHING_ELSE or seen.get(f)}
-    ranked = sorted(bearing, key=lambda f: (f not in first, -likely[f], f))
+    ranked = sorted(bearing, key=lambda f: (f not in first, -max(likely[f], cleared[f]), f))
     chosen = set(ranked[:FAULTS_IN_PLAY])
     return tuple(f for f in priors if f in chosen), tuple(ranked[FAULTS_IN_PLAY:])
 

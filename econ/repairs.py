@@ -24,7 +24,6 @@ SEARCH_STATES = 1024  # and how many states at most
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
 LEADS_FROM = 0.4  # probability from which a fault leads the others [1]; judgement
 IDLE = 50.0  # a job that changes the worth of a scope by no more than this is left out of it [minor units]; judgement
-LEADERS = 3  # scopes that are improved in a round, and of which a job left out for idle is looked at closely
 ROUNDS = 3  # of improving the best scopes by one job
 
 
@@ -322,29 +321,15 @@ def search(s: Setting, after: AfterRepair) -> dict[Scope, float]:
     look(pool)
     done: set[Scope] = set()
     for _ in range(ROUNDS):
-        leaders = [x for x in ranked()[:LEADERS] if x not in done]
+        leaders = [x for x in ranked()[:3] if x not in done]
         done.update(leaders)
         look([y for x in leaders for y in neighbours(s.jobs, x, s.clearing, more)])
-    look([y for x in ranked()[:SHOWN] for y in neighbours(s.jobs, x, s.clearing, ())])  # each with one job fewer
     order = ranked()
-    exact: dict[Scope, float] = {}
-
-    def whole(x: Scope) -> float:
-        """Return what a scope is worth by the whole posterior, less the same it is paid for."""
-        if x not in exact:
-            seen = mean_worth(s, after, x, states, weights)
-            exact[x] = value[x] - seen + mean_worth(s, after, x, s.posterior.states, s.posterior.weights)
-        return exact[x]
-
-    def idle(n: int, x: Scope) -> bool:
-        for y in order[max(n - SHOWN, 0) : n + SHOWN]:
-            if set(y) < set(x) and abs(value[y] - value[x]) <= IDLE:
-                leads = n < LEADERS and value[x] > value[y] and enough < s.posterior.states.size
-                if not leads or abs(whole(x) - whole(y)) <= IDLE:
-                    return True
-        return False
-
-    return {x: value[x] for n, x in enumerate(order) if not idle(n, x)}
+    return {
+        x: value[x]
+        for n, x in enumerate(order)
+        if not any(set(y) < set(x) and abs(value[y] - value[x]) <= IDLE for y in order[max(n - SHOWN, 0) : n + SHOWN])
+    }
 
 
 def chosen(s: Setting, found: Mapping[Scope, float]) -> list[Scope]:

@@ -191,7 +191,7 @@ def test_overlays_reach_every_class_they_are_for_in_any_order(data: st.DataObjec
         data.draw(st.dictionaries(st.sampled_from(names), three.map(sorted), min_size=1, max_size=4))
         for names, three in (
             (parts, st.lists(st.integers(1, 400), min_size=3, max_size=3)),
-            (steps, st.lists(st.integers(1, 100), min_size=3, max_size=3)),
+            (steps, st.lists(st.integers(1, 400), min_size=3, max_size=3)),
         )
     )
     head = f"classes = {json.dumps(chosen)}\n"

@@ -62,7 +62,7 @@ def test_one_class_against_pgmpy() -> None:
 def test_faults_in_play_against_the_whole_class() -> None:
     """What leaving faults out of play costs, against the whole class in pyAgrum, on odd random cases.
 
-    In 24 of 25 cases no marginal is off by more than 0.03; in none of 400 by more than 0.1 (0.091 seen).
+    In 24 of 25 cases no marginal is off by more than 0.03; in none by more than 0.08.
     """
     worst = []
     for class_id in CLASS_IDS:
@@ -75,5 +75,5 @@ def test_faults_in_play_against_the_whole_class() -> None:
             whole = pyagrum_marginals(nodes, seen, every)
             known = dict(zip(heard.faults, ours, strict=True))
             worst.append(max(abs(p - known[i]) for i, p in zip(every, whole, strict=True) if i in known))
-    assert max(worst) < 0.1
+    assert max(worst) < 0.08
     assert sum(w > 0.03 for w in worst) <= len(worst) / 25
