@@ -1,7 +1,8 @@
 """Book: the price book, one SQLite file to which every import adds a revision.
 
-No row is ever changed or deleted, so that what was asked as of a revision and a day can be asked again. An import is
-one transaction: it is there as a whole or not at all. Money is in whole minor units.
+No row is ever changed or deleted, so that what was asked as of a revision and a day can be asked again; a list that
+was a mistake is withdrawn by a revision of its own. An import is one transaction: it is there as a whole or not at all.
+Money is in whole minor units.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
 VARIABLE = "MENDWORTH_BOOK"
 APPLICATION = 0x4D5742  # marks a SQLite file as a price book
-SCHEMA = 1
+SCHEMA = 2  # 1 knew no withdrawals
 WAIT_SECONDS = 30  # for another import to end
 CHUNK = 20_000  # rows turned into Python values at once
 CACHE_KILOBYTES = 65_536  # an import of some 100,000 rows is written once, at its end
@@ -34,7 +35,7 @@ AT_ONCE = 500  # parts asked for in one query; SQLite takes at least 999 variabl
 _TABLES = """
 CREATE TABLE revision (
     number INTEGER PRIMARY KEY, moment TEXT NOT NULL, source TEXT NOT NULL, sha256 TEXT NOT NULL, told TEXT NOT NULL,
-    rows INTEGER NOT NULL, UNIQUE (sha256, told)
+    rows INTEGER NOT NULL, withdraws INTEGER UNIQUE REFERENCES revision
 );
 CREATE TABLE seller (
     revision INTEGER NOT NULL REFERENCES revision, name TEXT NOT NULL, currency TEXT NOT NULL, flat INTEGER NOT NULL,
@@ -58,6 +59,7 @@ _FIELDS = (
     "part, title, seller, status, price, seen_on, pack, core_charge, weight_kg, lead_days, return_loss, designation, "
     "superseded_by, machine_class"
 )
+_STANDS = "revision NOT IN (SELECT withdraws FROM revision WHERE withdraws NOT NULL AND number <= ?)"
 # What a newer row replaces, as econ.pricebook.group has it.
 _GROUP = (
     "part, seller, pack, machine_class, currency, "
@@ -69,13 +71,18 @@ _LAST = "revision DESC, status = 'discontinued' DESC, status = 'back_ordered' DE
 
 @dataclass(frozen=True)
 class Revision:
-    """An import: when, from which file, the SHA-256 of its bytes, and how many rows it brought."""
+    """An import: when, from which file, the SHA-256 of its bytes, and how many rows it brought; or a withdrawal.
+
+    withdraws: the revision that no longer counts from this one on; withdrawn_by: the one that takes this one back.
+    """
 
     number: int
     moment: str
     source: str
     sha256: str
     rows: int
+    withdraws: int | None = None
+    withdrawn_by: int | None = None
 
 
 @dataclass(frozen=True)
@@ -148,6 +155,9 @@ class Book:
 
     def _check(self, writable: bool) -> None:
         mark, version = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
+        if mark == APPLICATION and version < SCHEMA:
+            rule = f"this book was begun by an older mendworth; this one reads schema {SCHEMA}"
+            raise _refuse(self.path, f"schema {version}", rule, "import the lists into a new one: --book")
         if mark == APPLICATION and version > SCHEMA:
             rule = f"this book was written by a newer mendworth; this one knows schemas up to {SCHEMA}"
             raise _refuse(self.path, f"schema {version}", rule, "update mendworth")
@@ -183,28 +193,76 @@ class Book:
         return int(self._one("SELECT coalesce(max(number), 0) FROM revision"))
 
     def revisions(self) -> tuple[Revision, ...]:
-        """Return all imports, the oldest first."""
-        query = "SELECT number, moment, source, sha256, rows FROM revision ORDER BY number"
+        """Return all imports and withdrawals, the oldest first."""
+        query = """
+            SELECT r.number, r.moment, r.source, r.sha256, r.rows, r.withdraws, w.number
+            FROM revision r LEFT JOIN revision w ON w.withdraws = r.number ORDER BY r.number
+        """
         return tuple(Revision(*row) for row in self._db.execute(query))
+
+    def same(self, body: bytes, told: Told) -> Revision | None:
+        """Return the revision that brought the same bytes with the same words, if it is still the newest word.
+
+        It is not where it was withdrawn, or where a later list says something else of the same offers and days.
+        """
+        query = """
+            SELECT max(number) FROM revision WHERE sha256 = ? AND told = ? AND withdraws IS NULL
+            AND number NOT IN (SELECT withdraws FROM revision WHERE withdraws NOT NULL)
+        """
+        number = self._one(query, hashlib.sha256(body).hexdigest(), _told(told))
+        if number is None:
+            return None
+        later = f"""
+            SELECT EXISTS (
+                SELECT 1 FROM (SELECT *, row_number() OVER (PARTITION BY {_GROUP}, seen_on ORDER BY {_LAST}) AS place
+                    FROM offer WHERE revision >= ? AND {_STANDS}
+                    AND part IN (SELECT part FROM offer WHERE revision = ?))
+                WHERE revision = ? AND place > 1
+            )
+        """  # noqa: S608 - our own names
+        if self._one(later, number, self.newest(), number, number):
+            return None
+        return next(r for r in self.revisions() if r.number == number)
+
+    def withdraw(self, number: int, moment: datetime | None = None) -> Revision:
+        """Take back an import, inside `writing`: from a new revision on its rows no longer count.
+
+        Raises BadInput where there is no such import, or it is withdrawn already.
+        """
+        known = {r.number: r for r in self.revisions()}
+        it = known.get(number)
+        rule = remedy = ""
+        if it is None:
+            rule = f"the book has revisions 1 to {len(known)}" if known else "the book is empty"
+            remedy = "see mendworth prices revisions"
+        elif it.withdraws is not None:
+            rule, remedy = f"this withdrew revision {it.withdraws}", "import that list again"
+        elif it.withdrawn_by is not None:
+            rule, remedy = f"revision {it.withdrawn_by} withdrew it", "nothing is to be done"
+        if it is None or rule:
+            raise BadInput([Problem("revision", shown(number), rule, remedy)])
+        when, new = _moment(moment), self.newest() + 1
+        self._db.execute(
+            "INSERT INTO revision VALUES (?, ?, ?, ?, ?, ?, ?)", (new, when, it.source, it.sha256, "", 0, number)
+        )
+        return Revision(new, when, it.source, it.sha256, 0, number)
 
     def add(self, listed: PriceList, body: bytes, told: Told, moment: datetime | None = None) -> Revision:
         """Add the good rows of a price list, inside `writing`. body: its bytes; told: what the user said of it.
 
-        Raises BadInput where the same bytes were added before with the same words.
+        Raises BadInput where the same bytes were added before with the same words, and nothing came after that.
         """
-        digest, said = hashlib.sha256(body).hexdigest(), _told(told)
-        query = "SELECT number, moment FROM revision WHERE sha256 = ? AND told = ?"
-        before = self._db.execute(query, (digest, said)).fetchone()
+        before = self.same(body, told)
         if before:
-            got = f"the same file as revision {before[0]} of {before[1][:10]}"
-            raise BadInput(
-                [Problem(listed.name, got, "a price list is added once", "nothing is to be done: it is there")]
-            )
+            got = f"the same file as revision {before.number} of {before.moment[:10]}"
+            remedy = "nothing is to be done: it is there, and nothing newer took its place"
+            raise BadInput([Problem(listed.name, got, "a price list is added once", remedy)])
+        digest, said = hashlib.sha256(body).hexdigest(), _told(told)
         number = self.newest() + 1
-        when = (moment or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
+        when = _moment(moment)
         rows = listed.rows
-        row = (number, when, listed.name, digest, said, len(rows))
-        self._db.execute("INSERT INTO revision VALUES (?, ?, ?, ?, ?, ?)", row)
+        row = (number, when, listed.name, digest, said, len(rows), None)
+        self._db.execute("INSERT INTO revision VALUES (?, ?, ?, ?, ?, ?, ?)", row)
         self._db.executemany(
             "INSERT INTO seller VALUES (?, ?, ?, ?, ?, ?, ?)",
             [
@@ -243,27 +301,29 @@ class Book:
             query = f"""
                 SELECT {_FIELDS} FROM (
                     SELECT *, row_number() OVER (PARTITION BY {_GROUP}, seen_on ORDER BY {_LAST}) AS place
-                    FROM offer WHERE part IN ({", ".join("?" * len(some))}) AND revision <= ? AND currency = ?
-                    AND machine_class IN ('', ?)
+                    FROM offer WHERE part IN ({", ".join("?" * len(some))}) AND revision <= ? AND {_STANDS}
+                    AND currency = ? AND machine_class IN ('', ?)
                 ) WHERE place = 1 ORDER BY part, seller, seen_on
             """  # noqa: S608 - our own names and marks
-            new = [_offer(row) for row in self._db.execute(query, (*some, upto, currency, machine_class))]
+            new = [_offer(row) for row in self._db.execute(query, (*some, upto, upto, currency, machine_class))]
             found += new
             wanted = (wanted | {o.superseded_by for o in new if o.superseded_by}) - asked
         return found
 
     def sellers(self, currency: str, revision: int | None = None) -> dict[str, Seller]:
         """Return the terms of each seller as it stated them last, by name."""
-        query = """
+        query = f"""
             SELECT name, flat, per_kg, free_from, minimum_order FROM seller WHERE currency = ? AND revision <= ?
-            ORDER BY revision
-        """
-        rows = self._db.execute(query, (currency, self._upto(revision)))
+            AND {_STANDS} ORDER BY revision
+        """  # noqa: S608 - our own names
+        upto = self._upto(revision)
+        rows = self._db.execute(query, (currency, upto, upto))
         return {name: Seller(name, Shipping(flat, kg, free), least) for name, flat, kg, free, least in rows}
 
     def current(self, day: date, revision: int | None = None, asked: Asked = EVERYTHING) -> Page:
         """Return the newest offer of each seller seen by a day, in any currency, by part and price of a piece."""
-        inner: dict[str, object] = {"seen_on <= ?": day.isoformat(), "revision <= ?": self._upto(revision)}
+        upto = self._upto(revision)
+        inner: dict[str, object] = {"seen_on <= ?": day.isoformat(), "revision <= ?": upto, _STANDS: upto}
         outer: dict[str, object] = {}
         if asked.parts is not None:
             inner["part IN (SELECT value FROM json_each(?))"] = json.dumps(asked.parts)
@@ -293,6 +353,29 @@ class Book:
         held = self.current(day, None, Asked(designated=True)).held
         return [h.offer for h in held if h.currency == currency]
 
+    def circles(self, parts: Iterable[str]) -> tuple[tuple[str, ...], ...]:
+        """Return the circles of parts that took each other's place by the newest word on each, with one of some parts.
+
+        A circle ends with the part it begins with.
+        """
+        query = f"""
+            SELECT part, superseded_by FROM offer WHERE superseded_by != '' AND {_STANDS}
+            ORDER BY seen_on, revision
+        """  # noqa: S608 - our own names
+        step = dict(self._db.execute(query, (self.newest(),)).fetchall())
+        found: dict[tuple[str, ...], None] = {}
+        for part in sorted(set(parts) & step.keys()):
+            turn = [part]
+            while turn[-1] in step and step[turn[-1]] not in turn:
+                turn.append(step[turn[-1]])
+            if turn[-1] in step:
+                begin = turn.index(step[turn[-1]])
+                around = turn[begin:]
+                first = around.index(min(around))
+                circle = (*around[first:], *around[: first + 1])
+                found[circle] = None
+        return tuple(found)
+
     def seller_names(self) -> list[str]:
         """Return the names of all sellers."""
         return [name for (name,) in self._db.execute("SELECT DISTINCT seller FROM offer ORDER BY seller")]
@@ -308,6 +391,10 @@ def default_path() -> Path:
 
     said = os.environ.get(VARIABLE)
     return Path(said) if said else Path(click.get_app_dir("mendworth")) / "prices.db"
+
+
+def _moment(moment: datetime | None) -> str:
+    return (moment or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
 
 
 def _told(told: Told) -> str:

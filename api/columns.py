@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 WIDTH = 98
-NARROW = (20, 10)  # to which columns give way, at first and where that is not enough
+NARROW, NARROWEST = 20, 10  # to which a column gives way, at first and where nothing else is left
 
 
 def _fill(text: str, width: int, first: str = "", later: str = "") -> list[str]:
@@ -32,17 +32,12 @@ def table(
     """Return rows as aligned lines, indented by two.
 
     heads: a line above. right: the columns set to the right. wide: the column that gives way and wraps where the lines
-    would be too long; where that is not enough, the widest others do.
+    would be too long; where that is not enough, the widest others do, at first without breaking words.
     """
     cells = [list(heads)] * bool(heads) + [list(row) for row in rows]
     if not cells:
         return []
-    width = [max(len(row[i]) for row in cells) for i in range(len(cells[0]))]
-    order = [wide, *sorted((i for i in range(len(width)) if i != wide), key=lambda i: -width[i])]
-    for least in NARROW:
-        for i in order:
-            spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
-            width[i] = max(width[i] + min(spare, 0), min(width[i], least))
+    width = _widths(cells, wide)
     lines = []
     for row in cells:
         sized = zip(row, width, strict=True)  # a column of empty cells has no width
@@ -52,3 +47,26 @@ def table(
             cut = [x.rjust(width[i]) if i in set(right) else x.ljust(width[i]) for i, x in enumerate(shown)]
             lines.append(("  " + "  ".join(cut)).rstrip())
     return lines
+
+
+def _widths(cells: Sequence[Sequence[str]], wide: int) -> list[int]:
+    """Return the width of each column so that all fit in a line."""
+    columns = list(zip(*cells, strict=True))
+    width = [max(map(len, column)) for column in columns]
+    words = [
+        max((len(w) + 2 * (n > 0) for x in column for n, w in enumerate(x.split())), default=0) for column in columns
+    ]
+    spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
+    least = max(NARROW, words[wide])
+    given = min(max(width[wide] - least, 0), max(-spare, 0))
+    width[wide] -= given
+    spare += given
+    for floor in (words, [NARROWEST] * len(words)):
+        while spare < 0:
+            loose = [i for i in range(len(width)) if width[i] > floor[i]]
+            if not loose:
+                break
+            widest = max(loose, key=lambda i: (width[i], i == wide))
+            width[widest] -= 1
+            spare += 1
+    return width

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -29,6 +29,8 @@ class Door(click.Group):
             return super().invoke(ctx)
         except BadInput as error:
             _complain(error, "")
+        except click.UsageError as error:
+            _misused(error)
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
         except OSError as error:
@@ -39,6 +41,24 @@ class Door(click.Group):
         except Exception as error:
             _say_error(f"mendworth: something went wrong here: {type(error).__name__}: {error}.")
             sys.exit(1)
+
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        """Read the options that stand before the command; what is wrong with them in a sentence, too."""
+        try:
+            return super().make_context(*args, **extra)
+        except click.UsageError as error:
+            _misused(error)
+
+
+def _misused(error: click.UsageError) -> NoReturn:
+    """Say what is wrong with a command line, and exit with 2; where nothing was asked for, show the help."""
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        raise error
+    text = error.format_message().rstrip(".")
+    text += "" if text.endswith("?") else "."
+    usage = " ".join(error.ctx.get_usage().split()) if error.ctx else "Usage: mendworth COMMAND"
+    _say_error(f"{text[:1].lower()}{text[1:]} {usage}; more: --help.")
+    sys.exit(2)
 
 
 def _say_error(sentence: str) -> None:

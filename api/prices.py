@@ -10,11 +10,33 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from api.pricelist import Told
+    from api.book import Book
+    from api.listings import ListImported
+    from api.pricelist import PriceList, Told
     from api.source import Sourced
     from econ.problems import Problem
 
-Day = click.DateTime(["%Y-%m-%d"])
+
+class _Day(click.DateTime):
+    """A day, its faults in our own words."""
+
+    name = "day"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return a day; fail where it is none."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(f'got "{value}"; a day is written 2026-05-10', param, ctx)
+
+
+class _Whole(click.IntRange):
+    """A whole number, called so."""
+
+    name = "whole number"
+
+
+Day = _Day(["%Y-%m-%d"])
 as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 in_book = click.option(
     "--book",
@@ -24,8 +46,8 @@ in_book = click.option(
     help="The price book; else the environment's MENDWORTH_BOOK, else one in your own folder.",
 )
 as_of = click.option("--as-of", type=Day, metavar="DAY", help="The day to look from, YYYY-MM-DD; else today.")
-at_revision = click.option("--revision", type=int, metavar="N", help="The book as it was after import N.")
-limited = click.option("--limit", type=click.IntRange(0), default=50, show_default=True, help="Most offers to print.")
+at_revision = click.option("--revision", type=_Whole(1), metavar="N", help="The book as it was after import N.")
+limited = click.option("--limit", type=_Whole(0), default=50, show_default=True, help="Most offers to print.")
 
 
 @click.group()
@@ -137,16 +159,16 @@ def _import(
     from api.command import _say_error
     from api.library import ids, today
     from api.listings import Imported, imported
-    from api.pricelist import PriceList, read_prices
+    from api.pricelist import read_prices
     from api.pricetext import imported_text
     from econ.problems import BadInput
 
-    read: list[tuple[PriceList, bytes]] = []
+    read: list[tuple[PriceList, Sourced]] = []
     for source in found:
         if source.note:
             _say_error(f"{source.name}: {source.note}")
         try:
-            read.append((read_prices(source.body, click.format_filename(source.name), told, today()), source.body))
+            read.append((read_prices(source.body, click.format_filename(source.name), told, today()), source))
         except BadInput as error:
             problems = [*problems, *error.problems]
     faults = [p for listed, _ in read for p in listed.told()]
@@ -157,11 +179,25 @@ def _import(
         lists = tuple(imported(listed, None, ids()) for listed, _ in read)
     else:
         with Book(path, writable=True) as book, book.writing():
-            lists = tuple(imported(listed, book.add(listed, body, told), ids()) for listed, body in read)
+            lists = tuple(_added(book, listed, source, told) for listed, source in read)
     answer = Imported(str(path), dry_run, lists, tuple(faults))
     _print(answer, imported_text, as_json)
     for problem in faults:
         _say_error(f"left out: {problem.sentence()}")
+
+
+def _added(book: Book, listed: PriceList, source: Sourced, told: Told) -> ListImported:
+    """Add a list to the book and return what became of it. A feed that is unchanged is no fault: it is asked often."""
+    from api.library import ids
+    from api.listings import imported, under_known_names
+    from api.source import is_feed
+
+    before = book.same(source.body, told) if is_feed(source.name) else None
+    if before:
+        return imported(listed, before, ids(), unchanged=True)
+    named = under_known_names(listed, book.seller_names())
+    revision = book.add(named, source.body, told)
+    return imported(named, revision, ids(), book.circles(named.rows["superseded_by"].unique()))
 
 
 def _print(answer: Any, text: Callable[[Any], str], as_json: bool) -> None:
@@ -212,7 +248,7 @@ def find(
 
 
 @prices.command()
-@click.option("--days", type=click.IntRange(0), metavar="N", help="Older than so many days.  [default: 120]")
+@click.option("--days", type=_Whole(0), metavar="N", help="Older than so many days.  [default: 120]")
 @as_of
 @at_revision
 @limited
@@ -245,3 +281,22 @@ def revisions(book: str | None, as_json: bool) -> None:
     with Book(path) as opened:
         found = Revisions(str(path), opened.revisions())
     _print(found, revisions_text, as_json)
+
+
+@prices.command()
+@click.argument("revision", type=_Whole(1))
+@in_book
+@as_json
+def withdraw(revision: int, book: str | None, as_json: bool) -> None:
+    """Take back an import that was a mistake. REVISION: its number, as `revisions` tells."""
+    from api.book import Book
+    from api.listings import Withdrawn
+    from api.pricetext import withdrawn_text
+
+    path = _path(book)
+    if not path.is_file():
+        Book(path)  # says that there is none
+    with Book(path, writable=True) as opened, opened.writing():
+        done = opened.withdraw(revision)
+        taken = next(r for r in opened.revisions() if r.number == revision)
+    _print(Withdrawn(str(path), done, taken), withdrawn_text, as_json)

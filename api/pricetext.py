@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from api.book import Revision
 from api.columns import bullet, table, wrap
-from api.listings import Imported, ListImported, Listing, OfferLine, Revisions
+from api.listings import Imported, ListImported, Listing, OfferLine, Revisions, Withdrawn
 from api.refusal import plain
 from api.wording import exact, words
 from econ.words import listed
@@ -14,15 +15,20 @@ MOST_NAMES = 6
 def imported_text(answer: Imported) -> str:
     """Return what an import did."""
     rows = sum(x.rows for x in answer.lists)
-    files = len(answer.lists)
-    from_files = f"{files} price lists" if files != 1 else answer.lists[0].source
+    new = [x for x in answer.lists if not x.unchanged]
+    from_files = f"{len(new)} price lists" if len(new) != 1 else new[0].source
     left = sum(x.left_out for x in answer.lists)
-    numbers = [str(x.revision) for x in answer.lists if x.revision is not None]
+    numbers = [str(x.revision) for x in new if x.revision is not None]
     if answer.dry_run:
         head = f"{rows:,} rows of {from_files} are good; nothing was written"
+    elif not new:
+        head = "Nothing is new; nothing was added"
     else:
-        head = f"Added {rows:,} rows of {from_files} to the book as revision{'s' * (files != 1)} {listed(numbers)}"
+        head = f"Added {rows:,} rows of {from_files} to the book as revision{'s' * (len(new) != 1)} {listed(numbers)}"
     lines = wrap(plain(head) + (f"; {left:,} rows left out, told below." if left else "."))
+    for x in answer.lists:
+        if x.unchanged:
+            lines += bullet(f"{plain(x.source)}: the same as revision {x.revision}")
     for x in answer.lists:
         lines += _list_lines(x)
     if not answer.dry_run:
@@ -45,7 +51,7 @@ def _list_lines(x: ListImported) -> list[str]:
 
 
 def _price(x: OfferLine) -> str:
-    if x.superseded_by or (not x.price and x.status in ("discontinued", "own_stock")):
+    if x.superseded_by or x.price is None:
         return "-"
     return f"{exact(x.price)} {x.currency}" + (f" for {x.pack}" if x.pack > 1 else "")
 
@@ -81,11 +87,32 @@ def listing_text(found: Listing) -> str:
     return "\n".join(lines) + "\n"
 
 
+def withdrawn_text(answer: Withdrawn) -> str:
+    """Return what a withdrawal did."""
+    it, source = answer.withdrawn, plain(answer.withdrawn.source)
+    text = (
+        f"Revision {it.number} of {it.moment[:10]}, {it.rows:,} rows of {source}, no longer counts from revision "
+        f"{answer.revision.number} on. Answers that name an earlier revision stay as they were. The list can be added "
+        "again."
+    )
+    return "\n".join(wrap(text)) + "\n"
+
+
 def revisions_text(found: Revisions) -> str:
     """Return the imports of a book as a table."""
-    n = len(found.revisions)
-    rows = sum(r.rows for r in found.revisions)
-    lines = wrap(f"{n:,} import{'' if n == 1 else 's'}, {rows:,} rows in all.")
-    told = [(f"{r.number}", r.moment, plain(r.source), f"{r.rows:,}", r.sha256[:12]) for r in found.revisions]
-    lines += ["", *table(told, ("", "when", "file", "rows", "sha256"), right=(0, 3), wide=2)] if told else []
+    added = [r for r in found.revisions if r.withdraws is None]
+    gone = [r for r in added if r.withdrawn_by is not None]
+    rows = sum(r.rows for r in added if r.withdrawn_by is None)
+    head = f"{len(added):,} import{'' if len(added) == 1 else 's'}, {len(gone):,} withdrawn, " if gone else ""
+    head = head or f"{len(added):,} import{'' if len(added) == 1 else 's'}, "
+    lines = wrap(f"{head}{rows:,} rows in all.")
+    told = [(f"{r.number}", r.moment, plain(r.source), f"{r.rows:,}", r.sha256[:12], _what(r)) for r in found.revisions]
+    heads = ("", "when", "file", "rows", "sha256", "")
+    lines += ["", *table(told, heads, right=(0, 3), wide=2)] if told else []
     return "\n".join(lines) + "\n"
+
+
+def _what(r: Revision) -> str:
+    if r.withdraws is not None:
+        return f"withdraws {r.withdraws}"
+    return "" if r.withdrawn_by is None else f"withdrawn by {r.withdrawn_by}"

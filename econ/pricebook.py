@@ -111,16 +111,29 @@ def current(offers: Iterable[Offer], day: date) -> list[Offer]:
     return [newest[key] for key in sorted(newest)]
 
 
-def chain(part: str, offers: Iterable[Offer]) -> tuple[str, ...]:
-    """Return a part and those that took its place one after the other; a circle is left where it would close."""
+def _links(offers: Iterable[Offer]) -> dict[str, str]:
+    """Return which part took the place of which; of links that go round in a circle the oldest is left out."""
     step: dict[str, str] = {}
-    for offer in sorted(offers, key=lambda o: (o.seen_on, o.superseded_by)):
-        if offer.superseded_by:
+    for offer in sorted(offers, key=lambda o: (o.seen_on, o.superseded_by), reverse=True):
+        if not offer.superseded_by or offer.part in step:
+            continue
+        ahead = offer.superseded_by
+        while ahead in step and ahead != offer.part:
+            ahead = step[ahead]
+        if ahead != offer.part:
             step[offer.part] = offer.superseded_by
-    found = {part: None}
-    while part in step and step[part] not in found:
-        part = step[part]
-        found[part] = None
+    return step
+
+
+def chain(part: str, offers: Iterable[Offer]) -> tuple[str, ...]:
+    """Return a part and those that took its place one after the other, by the newest word where lists differ."""
+    return _chain(part, _links(offers))
+
+
+def _chain(part: str, step: Mapping[str, str]) -> tuple[str, ...]:
+    found = [part]
+    while found[-1] in step:
+        found.append(step[found[-1]])
     return tuple(found)
 
 
@@ -144,9 +157,9 @@ def price_parts(
     by_part: dict[str, list[Offer]] = {}
     for offer in known:
         by_part.setdefault(offer.part, []).append(offer)
-    found = {}
+    found, step = {}, _links(known)
     for part in dict.fromkeys(parts):
-        parts_in_turn = chain(part, known)
+        parts_in_turn = _chain(part, step)
         there = [o for p in parts_in_turn for o in by_part.get(p, ())]
         if there:
             needed = None if pieces is None else pieces.get(part)
@@ -250,30 +263,19 @@ def _note(part: str, best: Offer, own: Offer | None, offers: int, stale: bool, a
 def _nothing(part: str, turn: Sequence[str], there: Sequence[Offer]) -> Priced:
     """Return a part that is known and can't be had, or that another took the place of whose price is not known."""
     last = turn[-1]
-    unknown = last != part and all(o.part != last for o in there)
     newest = max(there, key=lambda o: (o.seen_on, o.seller))
-    if unknown:
+    back = sorted({o.superseded_by for o in there if o.part == last and o.superseded_by})
+    unknown = True
+    if back:  # the lists are wrong, which doesn't mean that it can't be had
+        note = f"the lists let {last} and {back[0]} take each other's place; no price is known"
+    elif last != part and all(o.part != last for o in there):
         note = f"{last} took its place, of which no price is known"
     else:
+        unknown = False
         waits = any(o.status == "back_ordered" for o in there)
         note = "back-ordered, nobody says until when" if waits else "discontinued"
     return Priced(
-        part,
-        last,
-        None,
-        None,
-        "",
-        newest.seen_on,
-        None,
-        False,
-        None,
-        None,
-        None,
-        0,
-        1,
-        None,
-        None,
-        0,
-        not unknown,
-        note,
-    )
+        part=part, sold=last, unit_cost=None, status=None, seller="", seen_on=newest.seen_on, age_days=None,
+        stale=False, low=None, median=None, high=None, offers=0, pack=1, lead_days=None, return_loss=None,
+        core_charge=0, barred=not unknown, note=note,
+    )  # fmt: skip

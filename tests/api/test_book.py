@@ -183,6 +183,29 @@ def test_a_book_of_a_newer_schema_is_refused(path, book):
             Book(path, writable)
 
 
+def test_a_book_of_an_older_schema_is_refused_with_what_to_do(path, book):
+    with sqlite3.connect(path) as raw:
+        raw.execute(f"PRAGMA user_version = {SCHEMA - 1}")
+    raw.close()
+    with pytest.raises(BadInput, match="import the lists into a new one"):
+        Book(path)
+
+
+def test_a_withdrawn_list_counts_nowhere_from_then_on(book):
+    with book.writing():
+        done = book.withdraw(2)
+    assert (done.number, done.withdraws, book.newest()) == (3, 2, 3)
+    assert [o.price for o in book.offers(["belt"], "USD")] == [1000, 900]
+    assert [o.price for o in book.offers(["belt"], "USD", revision=2)] == [1000, 1200, 900]
+    assert book.sellers("USD")["A"] == Seller("A", Shipping(450))
+    assert book.sellers("USD", 2)["A"] == Seller("A", Shipping(500))
+    assert book.current(TODAY).total == 3
+    assert book.current(TODAY, 2).total == 4
+    assert [r.withdrawn_by for r in book.revisions()] == [None, 3, None]
+    assert add(book, SECOND).number == 4, "and may be added again"
+    assert book.current(TODAY).total == 4
+
+
 def test_revisions(book):
     first, second = book.revisions()
     assert (first.number, first.moment, first.source, first.rows) == (1, "2026-03-02T08:00:00+00:00", "list.csv", 3)

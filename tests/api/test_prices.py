@@ -13,9 +13,11 @@ from doctest import ELLIPSIS, OutputChecker
 import pytest
 from click.testing import CliRunner
 
+from api.book import Book
 from api.command import main
 from api.headers import COLUMNS
 from api.prices import prices
+from econ.offers import Seller, Shipping
 
 from .test_docs import API, ROOT
 
@@ -105,6 +107,133 @@ def test_list_find_and_stale(run):
     assert none.startswith("None of 2 offers is older")
 
 
+def test_the_cheapest_of_what_was_found(run, tmp_path):
+    """Of each part and currency, a fresh one before a stale one; nothing is compared that can't be."""
+    (tmp_path / "more.csv").write_text(
+        "part,title,price,currency,seller,seen on,status\n"
+        "rope,starter rope,3.00,USD,A,2026-01-02,new\nrope,starter rope,4.00,USD,B,2026-05-01,new\n"
+        "rope,starter rope,3.50,EUR,C,2026-05-01,new\nspring,starter spring,6.00,USD,B,2026-05-01,new\n"
+        "cup,starter cup,6.00,USD,B,2026-01-01,new\nhook,starter hook,1.00,USD,B,2026-05-01,used\n",
+        encoding="utf-8",
+    )
+    assert run("import", "more.csv").exit_code == 0
+
+    def headline(*asked):
+        return json.loads(run("find", *asked, "--as-of", "2026-05-10", "--json").stdout)["headline"]
+
+    rope = "4.00 USD a piece at B, seen on 2026-05-01; "
+    assert headline("rope") == (
+        '"rope" fits 1 part, 3 offers; the cheapest new one, rope, is '
+        "3.50 EUR a piece at C, seen on 2026-05-01; " + rope[:-2] + "."
+    )
+    assert headline("cup").endswith("is 6.00 USD a piece at B, seen on 2026-01-01, stale.")
+    assert headline("hook") == '"hook" fits 1 part, 1 offer; none is new.'
+    assert headline("spring", "rope").startswith("Nothing holds") or "fits" in headline("spring", "rope")
+    assert headline("starter") == '"starter" fits 4 parts, 6 offers.', "more than can be named in a sentence"
+    assert headline("starter sp").startswith(
+        '"starter sp" fits 1 part, 1 offer; the cheapest new one, spring, is 6.00 USD a piece at B'
+    )
+
+
+def test_a_mistake_is_withdrawn_and_the_list_before_holds_again(run, tmp_path):
+    run("import", "good.csv")
+    (tmp_path / "wrong.csv").write_text(GOOD.replace("12.50", "125.0"), encoding="utf-8")
+    assert run("import", "wrong.csv").exit_code == 0
+
+    def belt(*more):
+        return json.loads(run("find", "drive belt", "--as-of", "2026-05-10", "--json", *more).stdout)["offers"][0]
+
+    assert belt()["price"] == "125.00"
+    done = run("withdraw", "2")
+    assert done.exit_code == 0
+    assert " ".join(done.stdout.split()).startswith("Revision 2 of ")
+    assert "no longer counts from revision 3 on" in " ".join(done.stdout.split())
+    assert (belt()["price"], belt()["revision"]) == ("12.50", 1)
+    assert belt("--revision", "2")["price"] == "125.00", "what was asked can be asked again"
+    assert json.loads(run("withdraw", "1", "--json").stdout)["revision"]["withdraws"] == 1
+    assert run("find", "belt").stdout.startswith("No part of the book fits") or run("list").stdout.startswith(
+        "No offer"
+    )
+    assert run("import", "wrong.csv").exit_code == 0, "and may be added again"
+    for number, said in (("2", "revision 3 withdrew it"), ("3", "this withdrew revision 2"), ("9", "revisions 1 to 5")):
+        refused = run("withdraw", number)
+        assert refused.exit_code == 2
+        assert said in refused.stderr
+    told = " ".join(run("revisions").stdout.split())
+    assert told.startswith("3 imports, 2 withdrawn, 2 rows in all.")
+    assert "withdrawn by 3" in told
+    assert "withdraws 2" in told
+
+
+def test_an_older_list_may_be_added_again_where_a_later_one_spoke_otherwise_of_the_same_day(run, tmp_path):
+    run("import", "good.csv")
+    (tmp_path / "other.csv").write_text(GOOD.replace("12.50", "13.00"), encoding="utf-8")
+    run("import", "other.csv")
+    again = run("import", "good.csv")
+    assert again.exit_code == 0, again.stderr
+    assert "is 12.50 USD a piece" in " ".join(run("find", "drive belt").stdout.split())
+    assert run("import", "good.csv").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (["list", "--as-of", "10/5/2026"], 'got "10/5/2026"; a day is written 2026-05-10'),
+        (["list", "--limit", "some"], "'some' is not a valid whole number"),
+        (["list", "--limit", "-1"], "-1 is not in the range x>=0"),
+        (["find", "x", "--revision", "0"], "0 is not in the range x>=1"),
+        (["list", "--sellers", "A"], "no such option '--sellers'"),
+        (["withdraw"], "missing argument 'REVISION'"),
+        (["lst"], "no such command 'lst'"),
+    ],
+)
+def test_a_command_line_at_fault_is_told_in_one_line(run, args, said):
+    done = run(*args)
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert said in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert re.search(r" Usage: \w+ prices .*; more: --help\.$", done.stderr)
+
+
+def test_a_seller_has_one_name_in_the_book(run, tmp_path):
+    (tmp_path / "first.csv").write_text(
+        "part,price,currency,seller,seen on,shipping\nbelt,12.50,USD,Fen Parts,2026-04-01,5.00\n", encoding="utf-8"
+    )
+    (tmp_path / "second.csv").write_text(
+        "part,price,currency,seller,seen on,shipping\nbelt,11.50,USD,FEN parts,2026-05-01,6.00\n", encoding="utf-8"
+    )
+    run("import", "first.csv")
+    done = json.loads(run("import", "second.csv", "--json").stdout)
+    assert done["lists"][0]["sellers"] == ["Fen Parts"]
+    assert run("list", "--as-of", "2026-05-10").stdout.startswith("1 offer of 1 part by 1 seller")
+    with Book(tmp_path / "book.db") as book:
+        assert book.sellers("USD") == {"Fen Parts": Seller("Fen Parts", Shipping(600))}
+
+
+def test_parts_that_replace_each_other_since_another_list_are_told(run, tmp_path):
+    head = "part,price,currency,seller,seen on,superseded by\n"
+    (tmp_path / "then.csv").write_text(head + "a,,USD,A,2026-04-01,b\n", encoding="utf-8")
+    (tmp_path / "now.csv").write_text(head + "b,,USD,A,2026-05-01,c\nc,,USD,A,2026-05-01,a\n", encoding="utf-8")
+    assert json.loads(run("import", "then.csv", "--json").stdout)["lists"][0]["notes"] == []
+    (note,) = json.loads(run("import", "now.csv", "--json").stdout)["lists"][0]["notes"]
+    assert '"a" -> "b" -> "a"' in note
+
+
+def test_what_is_not_known_is_no_nought(run, tmp_path):
+    (tmp_path / "own.csv").write_text(
+        "part,price,currency,seller,seen on,status\nbelt,,USD,Shelf,2026-04-01,own stock\n"
+        "blade,,USD,A,2026-04-01,discontinued\ncup,0,USD,Barn,2026-04-01,donor\n",
+        encoding="utf-8",
+    )
+    run("import", "own.csv")
+    answer = json.loads(run("list", "--json").stdout)
+    assert [(x["part"], x["price"], x["price_each"]) for x in answer["offers"]] == [
+        ("belt", None, None),
+        ("blade", None, None),
+        ("cup", "0.00", "0.00"),
+    ]
+
+
 def test_answers_as_json(run):
     run("import", "good.csv")
     for command in (["list"], ["find", "belt"], ["stale"]):
@@ -122,7 +251,7 @@ def test_control_characters_of_a_foreign_book_are_not_printed(run, tmp_path):
     run("import", "good.csv")
     row = "2, 'x', 'a\x1b[31mb', '', 'A', 'new', 1, 5, 'USD', 0, null, null, null, '2026-04-01', '', ''"
     with sqlite3.connect(tmp_path / "book.db") as raw:
-        raw.execute("INSERT INTO revision VALUES (2, '2026-01-01', 'x', '', '', 1)")
+        raw.execute("INSERT INTO revision VALUES (2, '2026-01-01', 'x', '', '', 1, NULL)")
         raw.execute(f"INSERT INTO offer VALUES ({row})")  # noqa: S608
     raw.close()
     told = run("list").stdout

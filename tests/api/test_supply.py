@@ -119,8 +119,13 @@ def test_a_feed_is_imported(tmp_path, monkeypatch):
         refused = run("prices", "import", at("rows"), "--book", path)
         assert refused.exit_code == 2
         done = run("prices", "import", at("rows"), "--allow-private", "--book", path)
+        again = run("prices", "import", at("rows"), "--allow-private", "--book", path)
     assert done.exit_code == 0, done.output
     assert "12.50" in run("prices", "find", "blade", "--book", path, "--as-of", "2026-05-10").output
+    assert again.exit_code == 0, "a feed that is asked often and has nothing new is no fault"
+    assert again.output.startswith("Nothing is new; nothing was added.")
+    assert "the same as revision 1" in again.output
+    assert run("prices", "revisions", "--book", path).output.startswith("1 import, ")
 
 
 @pytest.mark.parametrize("day", ["2999-01-01", "1800-01-01"])

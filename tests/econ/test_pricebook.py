@@ -119,3 +119,22 @@ def test_a_circle_of_parts_ends():
     around = [offer(part="a", superseded_by="b"), offer(part="b", superseded_by="a")]
     assert chain("a", around) == ("a", "b")
     assert priced(*around, part="a").unit_cost is None
+
+
+def test_of_lists_that_go_round_in_a_circle_the_newest_word_holds():
+    """Two lists of two days: neither is at fault by itself, and none says that the part can't be had."""
+    then = offer(part="a", superseded_by="b", price=0, seen="2026-02-01")
+    now = offer(part="b", superseded_by="a", price=0, seen="2026-04-01")
+    assert chain("a", [then, now]) == ("a",)
+    assert chain("b", [then, now]) == ("b", "a")
+    p = priced(then, now, part="b")
+    assert (p.unit_cost, p.barred, p.sold) == (None, False, "a")
+    assert p.note == "the lists let a and b take each other's place; no price is known"
+    left = offer("Post", part="a", price=700)
+    assert priced(then, now, left, part="b").unit_cost == 700, "another seller has it"
+    longer = [
+        offer(part="a", superseded_by="b", seen="2026-03-01"),
+        offer(part="b", superseded_by="c", seen="2026-02-01"),
+        offer(part="c", superseded_by="a", seen="2026-04-01"),
+    ]
+    assert [chain(x, longer) for x in "abc"] == [("a", "b"), ("b",), ("c", "a", "b")]
