@@ -349,6 +349,7 @@ def _purchase(d: Decision, c: MachineClass) -> list[str]:
         rest = [x.what for x in parts if x.what.partition(" (")[0] not in named and x.what not in named]
         if rest:
             lines += wrap(f"Not in the price book, and to be had besides: {listed(rest)}.", "  ")
+    lines += [x for a in d.assumptions if a.name == "purchase" for x in wrap(f"Not worked out: {a.source}.", "  ")]
     return lines
 
 

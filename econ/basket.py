@@ -16,7 +16,7 @@ from econ.split import why
 from econ.terms import Assumption
 
 # Anything above is a slip; sums of these stay exact in the program.
-MOST_MONEY = 10**11  # [minor units]
+MOST_MONEY = 10**12  # [minor units]
 MOST_PIECES = 1000
 MOST_DAYS, MOST_KG = 3650.0, 1000.0
 

@@ -89,7 +89,7 @@ class CautionLine:
 
 
 @dataclass(frozen=True)
-class Offer:
+class HighestOffer:
     """What a reseller may pay: the highest offer, and what is left at the asked price."""
 
     highest: Decimal
@@ -125,7 +125,7 @@ class Decision:
     estimate: Estimate | None
     risk: Risk
     next_time: tuple[NextTime, ...]
-    offer: Offer | None
+    offer: HighestOffer | None
     holds: tuple[HoldLine, ...]
     cautions: tuple[CautionLine, ...]
     release_checks: tuple[ReleaseTest, ...]

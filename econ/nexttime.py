@@ -5,6 +5,7 @@ The same kernel as `again.py`, with hours and prices from the bench. Money in mi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -16,7 +17,7 @@ from econ.costing import Bench, members, tickets
 from econ.earlier import Earlier, own_life
 from econ.knowledge import PartLife
 from econ.market import Market
-from econ.outlook import HORIZON, Prospect, make_outlook, make_prospect, make_scene
+from econ.outlook import HORIZON, Prospect, make_outlook, make_prospect, make_scene, with_leads
 from econ.question import cost_by_part_price
 from econ.rulebook import MachineClass
 from econ.terms import Assumption, Default, settle
@@ -49,6 +50,20 @@ def _renewed(c: MachineClass, bench: Bench, scope: Sequence[int]) -> list[tuple[
             if life is not None and p not in found:
                 found[p] = p, j, life, alone[j]
     return sorted(found.values(), key=lambda x: (-x[3], -bench.unit_cost[x[0]], x[0]))
+
+
+def _leads(bench: Bench, part: int, usual: float) -> tuple[float, float]:
+    """Return how long a part takes to come now and at a later failure [weeks], by the price book where it says so.
+
+    usual: where it does not [weeks]. What is at hand now has to come the next time.
+    """
+    own = float(bench.own_weeks[part])
+    booked = bench.terms.priced.get(bench.parts[part])
+    from_shelf = booked is not None and booked.status == "own_stock"
+    if bench.consumable[part]:
+        return 0.0, usual if from_shelf else 0.0
+    known = usual if math.isnan(own) else own
+    return known, known
 
 
 def _odds(c: MachineClass, part: str, scope: Sequence[str], failed: Sequence[Earlier]) -> float:
@@ -95,8 +110,9 @@ def next_time(
         ticket = cost(int(bench.unit_cost[p]))
         uncured = 0.0 if terms.by_shop else job.uncured  # a shop does its own work over again for nothing
         odds = _odds(c, name, names, failed)
-        o = make_outlook(s, Component(life, ticket + s.wait_later, uncured), odds, renewal=renewal)
-        seen = make_prospect(s, o, cost, ticket, edges)
+        at = with_leads(s, *_leads(bench, p, terms["parts_lead_days"] / 7))
+        o = make_outlook(at, Component(life, ticket + at.wait_later, uncured), odds, renewal=renewal)
+        seen = make_prospect(at, o, cost, ticket, edges)
         found.append(
             NextTime(
                 **vars(seen),

@@ -65,8 +65,9 @@ class Prospect:
 class Scene:
     """What an outlook is computed from: walking away and waiting now and later, by step [money].
 
-    walk_new: walking away from a machine bought new. walk_by: the best way of walking away now. age: of the machine,
-    where it is stated [years]. terms look as far ahead as the machine may last.
+    walk_new: walking away from a machine bought new. walk_by: the best way of walking away now. week_now, week_later:
+    what a week without the machine costs; wait_now, wait_later: what the wait for the part and the bench does. age: of
+    the machine, where it is stated [years]. terms look as far ahead as the machine may last.
     """
 
     terms: Terms
@@ -75,6 +76,8 @@ class Scene:
     walk: Floats
     walk_new: Floats
     walk_by: str
+    week_now: float
+    week_later: float
     wait_now: float
     wait_later: float
     age: float | None
@@ -97,6 +100,7 @@ def make_scene(c: MachineClass, terms: Terms, market: Market, age: float | None)
     seasons = np.full(broken.size, season)
     seasons[0] = market.downtime_season
     repair_weeks = terms["parts_lead_days"] / 7 + terms["queue_weeks"]
+    now, later = week * market.downtime_season, week * season
     ways = {"sell_as_stands": float(net_sale(terms, share * market.running)), "part_out": parts, "scrap": market.scrap}
     return Scene(
         terms,
@@ -105,11 +109,19 @@ def make_scene(c: MachineClass, terms: Terms, market: Market, age: float | None)
         np.maximum(broken, parts) - weeks * week * seasons,
         np.maximum(broken_new, parts) - weeks * week * season,
         max(ways, key=lambda w: ways[w]),
-        repair_weeks * week * market.downtime_season,
-        repair_weeks * week * season,
+        now,
+        later,
+        repair_weeks * now,
+        repair_weeks * later,
         age,
         tuple(notes),
     )
+
+
+def with_leads(s: Scene, now: float, later: float) -> Scene:
+    """Return a scene in which the part takes so long to come, now and at later failures [weeks]."""
+    queue = s.terms["queue_weeks"]
+    return replace(s, wait_now=(now + queue) * s.week_now, wait_later=(later + queue) * s.week_later)
 
 
 @dataclass(frozen=True)

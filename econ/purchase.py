@@ -124,7 +124,7 @@ def buy(
 ) -> tuple[Purchase, Mapping[str, Offer]] | None:
     """Return what to order for a repair, and the offer taken of each part; None where the book offers nothing of it.
 
-    week: what a week of waiting costs [money].
+    week: what a week of waiting costs [money]. Raises ArithmeticError where the search finds no basket in time.
     """
     needs, terms = needed(c, bench, scope), bench.terms
     if not needs:
@@ -137,10 +137,7 @@ def buy(
         lead_days=float(terms["parts_lead_days"]),
     )
     sellers = {o.seller: terms.sellers[o.seller] for o in offers if o.status != SHELF}
-    try:
-        found = choose(needs, offers, sellers, terms.currency, buying)
-    except ArithmeticError:  # no basket found in time: the prices reckoned with stand by themselves
-        return None
+    found = choose(needs, offers, sellers, terms.currency, buying)
 
     def money(x: int) -> Decimal:
         return to_decimal(x, terms.currency)

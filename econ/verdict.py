@@ -18,8 +18,8 @@ from econ.decision import (
     CourseLine,
     Decision,
     FaultLine,
+    HighestOffer,
     HoldLine,
-    Offer,
     Verdict,
 )
 from econ.earlier import earlier_jobs, failed_again, first_of_all, raised, root_notes
@@ -30,7 +30,7 @@ from econ.looking import OpenCheck, open_checks
 from econ.market import Market, read_market
 from econ.money import say, to_decimal
 from econ.nexttime import next_time
-from econ.offers import Offer as PartOffer
+from econ.offers import Offer
 from econ.pricebook import Supply
 from econ.purchase import Purchase, buy, prices_used
 from econ.release import release_tests
@@ -46,6 +46,9 @@ from econ.turns import Scene, highest_offer, turns
 from econ.words import KNOWN_FROM, confidence_word, first_step, headline, title_of
 
 BASKETS = 3  # times that the basket of the repair and its price are settled by each other at most
+UNFOUND = Assumption(
+    "purchase", "not worked out", "no basket was found in time: each part is reckoned with at its seller by itself"
+)
 DUE_FROM = 0.5  # share of a fault's chance in which what was heard is due to it, for it to be named [1]; judgement
 
 
@@ -63,7 +66,7 @@ def decide(
     heard, posterior, likely = believed.heard, believed.posterior, believed.likely
     failed = failed_again(c, done, heard.pointed_at, heard.faults, posterior)
     holds = open_holds(case, c, heard.worst, likely)
-    taken: dict[str, PartOffer] = {}
+    taken: dict[str, Offer] = {}
     for _ in range(BASKETS):  # the basket of the best repair may change what it costs, and so which is best
         terms = settle(case, c, defaults, supply, taken)
         market = read_market(case, c, terms)
@@ -72,7 +75,11 @@ def decide(
         after = AfterRepair(setting)
         found = search(setting, after)
         courses = all_courses(setting, after, chosen(setting, found))
-        bought = _buy(c, setting, courses, after, supply)
+        unfound: tuple[Assumption, ...] = ()
+        try:
+            bought = _buy(c, setting, courses, after, supply)
+        except ArithmeticError:
+            bought, unfound = None, (UNFOUND,)
         if bought is None or all(terms.priced[p].offer == o for p, o in bought[1].items()):
             break
         taken |= bought[1]
@@ -90,13 +97,13 @@ def decide(
         purchase=None if bought is None or answer.estimate is None else bought[0],
         warranty_first=first_of_all(failed),
         next_time=following,
-        assumptions=(*answer.assumptions, *root_notes(failed), *notes),
+        assumptions=(*answer.assumptions, *root_notes(failed), *notes, *unfound),
     )
 
 
 def _buy(
     c: MachineClass, s: Setting, courses: Sequence[Course], after: AfterRepair, supply: Supply | None
-) -> tuple[Purchase, Mapping[str, PartOffer]] | None:
+) -> tuple[Purchase, Mapping[str, Offer]] | None:
     """Return what to order for the repair that the estimate is for, None where the price book offers nothing of it."""
     if supply is None:
         return None
@@ -299,9 +306,9 @@ def _any_hidden(s: Setting) -> float:
     return float(s.posterior.weights[(s.posterior.states & mask) != 0].sum())
 
 
-def _offer(case: Case, s: Setting, best: Course) -> Offer:
+def _offer(case: Case, s: Setting, best: Course) -> HighestOffer:
     highest, asked = highest_offer(case, s, best), case.find.asking_price
-    return Offer(max(highest, Decimal(0)), asked, None if asked is None else highest - asked)
+    return HighestOffer(max(highest, Decimal(0)), asked, None if asked is None else highest - asked)
 
 
 def _cautions(c: MachineClass, s: Setting, repair: Course | None) -> tuple[CautionLine, ...]:

@@ -14,7 +14,7 @@ from econ.setting import Course, Setting
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from econ.decision import FaultLine, Offer
+    from econ.decision import FaultLine, HighestOffer
     from econ.staging import Staged
 
 TITLES = {
@@ -125,7 +125,7 @@ def headline(
     rival: Course | None,
     pays: tuple[float, float] | None,
     faults: Sequence[FaultLine],
-    offer: Offer | None,
+    offer: HighestOffer | None,
 ) -> str:
     """Return the answer in two to four sentences: what to do, the money, what it is better than, the main reason.
 
@@ -215,7 +215,7 @@ def _reason(case: Case, s: Setting, best: Course, pays: tuple[float, float] | No
     return f"{lead}; putting it right comes to about {whole} and pays only up to {most}."
 
 
-def _offer(case: Case, c: MachineClass, s: Setting, best: Course, offer: Offer | None) -> str:
+def _offer(case: Case, c: MachineClass, s: Setting, best: Course, offer: HighestOffer | None) -> str:
     """Return the first sentences for a reseller: buy or leave, the highest offer, what to do with it."""
     way = title_of(c, s, best)
     if offer is None:
@@ -224,7 +224,7 @@ def _offer(case: Case, c: MachineClass, s: Setting, best: Course, offer: Offer |
     if offer.highest <= 0:
         return f"Leave it, even as a gift: no way of going on pays for the hours. The least bad is to {way}."
     if offer.left_at_asking is None or offer.asking_price is None:
-        return f"Offer at most {highest}: {way}."
+        return f"HighestOffer at most {highest}: {way}."
     left = float(to_minor(offer.left_at_asking, case.currency))
     asked = say(float(to_minor(offer.asking_price, case.currency)), case.currency)
     if left < 0:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from api import pricelist
+from api import cells, pricelist
 from api.command import main
 from api.http import create_app
 from econ import basket
@@ -139,3 +139,4 @@ def test_a_day_no_price_was_seen_on_is_refused(tmp_path, day):
 def test_the_book_takes_nothing_that_a_basket_does_not():
     assert (pricelist.MOST_PIECES, pricelist.MOST_KG) == (basket.MOST_PIECES, basket.MOST_KG)
     assert pricelist.MOST_DAYS <= basket.MOST_DAYS
+    assert cells.MOST_MONEY == basket.MOST_MONEY

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -17,6 +18,8 @@ from econ.earlier import own_life, raised, warranty, warranty_words
 from econ.knowledge import PartLife
 from econ.market import read_market
 from econ.nexttime import next_time
+from econ.offers import Offer, Seller
+from econ.pricebook import Supply
 from econ.question import Question
 
 from .. import strategies
@@ -189,3 +192,25 @@ def test_a_job_whose_part_has_no_life_says_nothing_of_root_causes() -> None:
     assert d.warranty_first.startswith("Ask for the warranty first")
     assert not [a for a in d.assumptions if a.name.startswith("root_cause")]
     assert raised(small.read(LASTING)[1], ()) == {}
+
+
+def booked(status: str, lead_days: float | None, **fields: Any) -> Any:
+    """Return the next time round of a repair with a seal of a price book at 10.00."""
+    case, c, _ = small.read(LASTING, **{**DRIPS, **fields})
+    seals = [Offer("seal", "seal", "Near", "new", 1000, date(2026, 4, 1), lead_days=lead_days)]
+    if status == "own_stock":
+        seals.append(Offer("seal", "seal", "Shelf", "own_stock", 1000, date(2026, 4, 1)))
+    supply = Supply(tuple(seals), {"Near": Seller("Near"), "Shelf": Seller("Shelf")}, 1)
+    (line,) = econ.decide(case, c, econ.read_defaults(small.texts()), "", supply).next_time
+    return line
+
+
+def test_the_wait_is_that_of_the_price_book() -> None:
+    """A day without the machine costs 1.00 here, by season: 21 days of a seller's lead against 5 are 16 of them."""
+    usual, slow, shelf = booked("new", 5.0), booked("new", 21.0), booked("own_stock", 21.0)
+    season = float(slow.cost_now - usual.cost_now) / 16
+    case, c, terms = small.read(LASTING, **DRIPS)
+    assert season == pytest.approx(read_market(case, c, terms).downtime_season, abs=0.01)
+    assert slow.limit_now < usual.limit_now, "later failures wait so long, too"
+    assert float(usual.cost_now - shelf.cost_now) == pytest.approx(5 * season, abs=0.01), "it is at hand now"
+    assert shelf.limit_now == booked("new", None).limit_now, "and comes in the usual time later"

@@ -196,3 +196,20 @@ def test_more_is_bought_to_reach_a_value_as_the_basket_does(terms: Seller, price
     bought = buy(c, b, jobs, 0.0, 1)
     assert bought is not None
     assert bought[0].landed == Decimal(price + sent + more) / 100
+
+
+def test_a_basket_that_is_not_found_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The prices reckoned with stand by themselves; the answer says that nobody looked for the best order."""
+    case, c, _ = read(complaints=["drips"])
+    supply = Supply((offer("seal", "Near", 1_000),), SELLERS, 1)
+    found = econ.decide(case, c, defaults(), "", supply)
+    assert found.purchase is not None
+
+    def lost(*_: Any) -> None:
+        raise ArithmeticError("no solution found within the search; allow more nodes")
+
+    monkeypatch.setattr("econ.purchase.choose", lost)
+    told = econ.decide(case, c, defaults(), "", supply)
+    assert told.purchase is None
+    assert (told.estimate, told.verdict) == (found.estimate, found.verdict)
+    assert [a.value for a in told.assumptions if a.name == "purchase"] == ["not worked out"]
