@@ -11,7 +11,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
@@ -247,9 +247,17 @@ class Book:
         )
         return Revision(new, when, it.source, it.sha256, 0, number)
 
-    def add(self, listed: PriceList, body: bytes, told: Told, moment: datetime | None = None) -> Revision:
+    def add(
+        self,
+        listed: PriceList,
+        body: bytes,
+        told: Told,
+        moment: datetime | None = None,
+        advance: Callable[[int], None] | None = None,
+    ) -> Revision:
         """Add the good rows of a price list, inside `writing`. body: its bytes; told: what the user said of it.
 
+        advance: is told of so many rows more.
         Raises BadInput where the same bytes were added before with the same words, and nothing came after that.
         """
         before = self.same(body, told)
@@ -274,6 +282,8 @@ class Book:
         for begin in range(0, len(rows), CHUNK):
             some = rows.iloc[begin : begin + CHUNK]
             self._db.executemany(insert, zip(*(_plain(some[c]) for c in some.columns), strict=True))
+            if advance is not None:
+                advance(len(some))
         return Revision(number, when, listed.name, digest, len(rows))
 
     def _upto(self, revision: int | None) -> int:

@@ -5,16 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
-
-if TYPE_CHECKING:
-    from api.book import Book
-    from api.listings import ListImported
-    from api.pricelist import PriceList, Told
-    from api.source import Sourced
-    from econ.problems import Problem
 
 
 class _Day(click.DateTime):
@@ -104,14 +97,23 @@ def import_(
 
     All come in, or none where one has bad rows (see --keep-good).
     """
+    from api.command import _say_error
     from api.headers import read_map
+    from api.importing import import_lists, read_sources
     from api.pricelist import Told
+    from api.pricetext import imported_text
 
     day = seen_on.date() if seen_on else None
     _check_day(day)
     told = Told(seller, currency.upper(), day, decimal or "", dates or "", encoding, sheet, read_map(mapped))
-    found, problems = _sources(files, allow_private)
-    _import(found, problems, told, keep_good, dry_run, _path(book), as_json)
+    found, problems = read_sources(files, Path(click.get_app_dir("mendworth")) / "feeds", allow_private)
+    for source in found:
+        if source.note:
+            _say_error(f"{source.name}: {source.note}")
+    answer = import_lists(found, problems, told, keep_good, _path(book), dry_run)
+    _print(answer, imported_text, as_json)
+    for problem in answer.problems:
+        _say_error(f"left out: {problem.sentence()}")
 
 
 def _check_day(day: date | None) -> None:
@@ -123,81 +125,6 @@ def _check_day(day: date | None) -> None:
     if day is not None and not EARLIEST <= day <= today():
         rule = f"a price was seen on a day from {EARLIEST} to today"
         raise BadInput([Problem("--seen-on", str(day), rule, "give the day the prices were seen")])
-
-
-def _sources(files: tuple[str, ...], allow_private: bool) -> tuple[list[Sourced], list[Problem]]:
-    """Return the lists that could be read, and what is wrong with the others."""
-    from api.source import is_feed, read_feed, read_file
-    from econ.problems import BadInput, Problem
-
-    found: list[Sourced] = []
-    problems: list[Problem] = []
-    for file in files:
-        try:
-            if is_feed(file):
-                found.append(read_feed(file, Path(click.get_app_dir("mendworth")) / "feeds", allow_private))
-            else:
-                found.append(read_file(file))
-        except OSError as error:
-            shown = click.format_filename(file)
-            problems.append(Problem(shown, error.strerror or str(error), "this can't be read", "correct the path"))
-        except BadInput as error:
-            problems += error.problems
-    return found, problems
-
-
-def _import(
-    found: list[Sourced],
-    problems: list[Problem],
-    told: Told,
-    keep_good: bool,
-    dry_run: bool,
-    path: Path,
-    as_json: bool,
-) -> None:
-    from api.book import Book
-    from api.command import _say_error
-    from api.library import ids, today
-    from api.listings import Imported, imported
-    from api.pricelist import read_prices
-    from api.pricetext import imported_text
-    from econ.problems import BadInput
-
-    read: list[tuple[PriceList, Sourced]] = []
-    for source in found:
-        if source.note:
-            _say_error(f"{source.name}: {source.note}")
-        try:
-            read.append((read_prices(source.body, click.format_filename(source.name), told, today()), source))
-        except BadInput as error:
-            problems = [*problems, *error.problems]
-    faults = [p for listed, _ in read for p in listed.told()]
-    nothing_good = any(not len(listed.rows) for listed, _ in read)
-    if problems or (faults and not keep_good) or nothing_good:
-        raise BadInput([*problems, *faults])
-    if dry_run:
-        lists = tuple(imported(listed, None, ids()) for listed, _ in read)
-    else:
-        with Book(path, writable=True) as book, book.writing():
-            lists = tuple(_added(book, listed, source, told) for listed, source in read)
-    answer = Imported(str(path), dry_run, lists, tuple(faults))
-    _print(answer, imported_text, as_json)
-    for problem in faults:
-        _say_error(f"left out: {problem.sentence()}")
-
-
-def _added(book: Book, listed: PriceList, source: Sourced, told: Told) -> ListImported:
-    """Add a list to the book and return what became of it. A feed that is unchanged is no fault: it is asked often."""
-    from api.library import ids
-    from api.listings import imported, under_known_names
-    from api.source import is_feed
-
-    before = book.same(source.body, told) if is_feed(source.name) else None
-    if before:
-        return imported(listed, before, ids(), unchanged=True)
-    named = under_known_names(listed, book.seller_names())
-    revision = book.add(named, source.body, told)
-    return imported(named, revision, ids(), book.circles(named.rows["superseded_by"].unique()))
 
 
 def _print(answer: Any, text: Callable[[Any], str], as_json: bool) -> None:

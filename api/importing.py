@@ -1,0 +1,88 @@
+"""Importing: price lists from files and feeds into the price book, all of them or none."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from api.book import Book
+from api.library import ids, today
+from api.listings import Imported, ListImported, imported, under_known_names
+from api.pricelist import PriceList, Told, read_prices
+from api.source import Sourced, is_feed, read_feed, read_file
+from econ.problems import BadInput, Problem
+
+LONG = 50_000  # rows or kilobytes that take long enough for a bar; judgement
+
+
+def read_sources(files: Sequence[str], copies: Path, allow_private: bool) -> tuple[list[Sourced], list[Problem]]:
+    """Return the lists that could be read, and what is wrong with the others.
+
+    files: paths, or addresses of feeds. copies: the folder of the last good copies of feeds. allow_private: feeds of
+    this machine and its own network, too.
+    """
+    found: list[Sourced] = []
+    problems: list[Problem] = []
+    with _bar("Reading", len(files), any(map(is_feed, files))) as advance:
+        for file in files:
+            try:
+                found.append(read_feed(file, copies, allow_private) if is_feed(file) else read_file(file))
+            except OSError as error:
+                shown = click.format_filename(file)
+                problems.append(Problem(shown, error.strerror or str(error), "this can't be read", "correct the path"))
+            except BadInput as error:
+                problems += error.problems
+            advance(1)
+    return found, problems
+
+
+@contextmanager
+def _bar(label: str, length: int, long: bool) -> Iterator[Callable[[int], None]]:
+    """Show a bar on standard error, on a terminal and where it takes long; give what moves it on."""
+    hidden = not (long and sys.stderr.isatty())
+    with click.progressbar(length=length, label=label, file=sys.stderr, hidden=hidden) as bar:
+        yield bar.update
+
+
+def import_lists(
+    found: Sequence[Sourced], problems: Sequence[Problem], told: Told, keep_good: bool, path: Path, dry_run: bool
+) -> Imported:
+    """Check price lists and add them to the book: all of them, or none where one is at fault.
+
+    problems: of lists that could not be read. keep_good: leave out bad rows of a list. path: of the book. dry_run:
+    only check. Raises BadInput with all that is wrong.
+    """
+    read: list[tuple[PriceList, Sourced]] = []
+    size = sum(len(s.body) for s in found) // 1000
+    with _bar("Checking", size, size > LONG // 5) as advance:
+        for source in found:
+            try:
+                read.append((read_prices(source.body, click.format_filename(source.name), told, today()), source))
+            except BadInput as error:
+                problems = [*problems, *error.problems]
+            advance(len(source.body) // 1000)
+    faults = [p for listed, _ in read for p in listed.told()]
+    nothing_good = any(not len(listed.rows) for listed, _ in read)
+    if problems or (faults and not keep_good) or nothing_good:
+        raise BadInput([*problems, *faults])
+    if dry_run:
+        lists = tuple(imported(listed, None, ids()) for listed, _ in read)
+        return Imported(str(path), True, lists, tuple(faults))
+    rows = sum(len(listed.rows) for listed, _ in read)
+    with Book(path, writable=True) as book, book.writing(), _bar("Storing", rows, rows > LONG) as advance:
+        lists = tuple(_added(book, listed, source, told, advance) for listed, source in read)
+    return Imported(str(path), False, lists, tuple(faults))
+
+
+def _added(book: Book, listed: PriceList, source: Sourced, told: Told, advance: Callable[[int], None]) -> ListImported:
+    """Add a list to the book and return what became of it. A feed that is unchanged is no fault: it is asked often."""
+    before = book.same(source.body, told) if is_feed(source.name) else None
+    if before:
+        return imported(listed, before, ids(), unchanged=True)
+    named = under_known_names(listed, book.seller_names())
+    revision = book.add(named, source.body, told, advance=advance)
+    return imported(named, revision, ids(), book.circles(named.rows["superseded_by"].unique()))
