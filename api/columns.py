@@ -27,22 +27,29 @@ def bullet(text: str) -> list[str]:
 
 
 def table(
-    rows: Iterable[Sequence[str]], heads: Sequence[str] = (), right: Iterable[int] = (), wide: int = 0
+    rows: Iterable[Sequence[str]],
+    heads: Sequence[str] = (),
+    right: Iterable[int] = (),
+    wide: int = 0,
+    whole: Iterable[int] = (),
 ) -> list[str]:
     """Return rows as aligned lines, indented by two.
 
     heads: a line above. right: the columns set to the right. wide: the column that gives way and wraps where the lines
-    would be too long; where that is not enough, the widest others do.
+    would be too long; where that is not enough, the widest others do. whole: the columns that give way last, such as
+    ids to be copied.
     """
     cells = [list(heads)] * bool(heads) + [list(row) for row in rows]
     if not cells:
         return []
     width = [max(len(row[i]) for row in cells) for i in range(len(cells[0]))]
     order = [wide, *sorted((i for i in range(len(width)) if i != wide), key=lambda i: -width[i])]
-    for least in NARROW:
-        for i in order:
-            spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
-            width[i] = max(width[i] + min(spare, 0), min(width[i], least))
+    kept = set(whole)
+    steps = [(i, least) for least in NARROW for i in order if i not in kept]
+    steps += [(i, least) for least in NARROW for i in order if i in kept]
+    for i, least in steps:
+        spare = WIDTH - 2 - 2 * (len(width) - 1) - sum(width)
+        width[i] = max(width[i] + min(spare, 0), min(width[i], least))
     lines = []
     for row in cells:
         sized = zip(row, width, strict=True)  # a column of empty cells has no width
