@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from api.columns import table, wrap
+from api.refusal import plain, printable
+from api.wording import exact, words
 from econ.bearing_words import Candidate, title
 from econ.bearings import Bearing
 from econ.calliper import mm
@@ -13,6 +15,7 @@ FITS = {
     "if_worn": "if worn",
     "nearest": "does not fit",
 }
+NO_BOOK = "Prices: add price lists with mendworth prices import FILE, or name a price book with --book FILE."
 
 
 def _sizes(b: Bearing) -> list[str]:
@@ -28,18 +31,31 @@ def _sizes(b: Bearing) -> list[str]:
     return [*lines, f"  and {b.left_out} more that fit"] if b.left_out else lines
 
 
-def _offers(c: Candidate) -> list[str]:
+def _offers(c: Candidate, day: str) -> list[str]:
+    """Return the table of what a candidate costs; its seller gives way where it is too wide, its part id does not."""
+    if not c.offers:
+        return []
     rows = [
-        (f"{o.price_each} {o.currency}", o.designation, o.seller, o.status.replace("_", " "), f"pack of {o.pack}")
+        (
+            "-" if o.price_each is None else exact(o.price_each),
+            plain(o.part),
+            plain(o.designation),
+            plain(o.seller),
+            words(o.status) + (f", pack of {o.pack}" if o.pack > 1 else ""),
+            o.seen_on,
+            f"{o.age_days}, stale" if o.stale else str(o.age_days),
+        )
         for o in c.offers
     ]
-    return ["", f"Prices of {title(c)}, for one piece", *table(rows, right=(0,), wide=1)] if rows else []
+    heads = ("price", "part", "designation", "seller", "status", "seen", "days old")
+    title_line = f"Prices of {title(c)}, for one piece, in {c.offers[0].currency} on {day}"
+    return ["", title_line, *table(rows, heads, right=(0,), wide=3, whole=(1, 6))]
 
 
 def bearing_text(b: Bearing) -> str:
     """Return an answer as plain text, the answer first."""
     allowed = "" if b.tolerance is None else f", each give or take {mm(b.tolerance)} mm"
-    lines = [*wrap(b.headline), *wrap(f"[{b.asked}, read as {b.read_as}{allowed}]")]
+    lines = [*wrap(printable(b.headline)), *wrap(f"[{b.asked}, read as {b.read_as}{allowed}]")]
     if b.measure_again:
         lines += wrap(b.measure_again)
     for note in b.notes:
@@ -50,7 +66,9 @@ def bearing_text(b: Bearing) -> str:
         if off:
             lines += wrap(f"{title(c)}: {'; '.join(off)}.", "  ", "    ")
     for c in b.candidates:
-        lines += _offers(c)
+        lines += _offers(c, b.as_of or "")
+    if b.as_of is None:
+        lines += ["", *wrap(NO_BOOK)]
     if b.suffixes:
         lines += ["", "What is written behind the size"]
         lines += table([(s.code or "none", s.meaning, s.source) for s in b.suffixes], wide=1)

@@ -358,10 +358,12 @@ class Book:
         held = tuple(Held(_offer(row[:-2]), row[-2], row[-1]) for row in self._db.execute(query, (*given, limit)))
         return Page(total, parts, sellers, date.fromisoformat(oldest) if oldest else None, held)
 
-    def designated(self, currency: str, day: date) -> list[Offer]:
-        """Return the offers that hold on a day and have a standard designation, in one currency."""
-        held = self.current(day, None, Asked(designated=True)).held
-        return [h.offer for h in held if h.currency == currency]
+    def designated(self, day: date) -> dict[str, list[Offer]]:
+        """Return the offers that hold on a day and have a standard designation, by currency."""
+        found: dict[str, list[Offer]] = {}
+        for h in self.current(day, None, Asked(designated=True)).held:
+            found.setdefault(h.currency, []).append(h.offer)
+        return found
 
     def circles(self, parts: Iterable[str]) -> tuple[tuple[str, ...], ...]:
         """Return the circles of parts that took each other's place by the newest word on each, with one of some parts.

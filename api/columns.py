@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 
 WIDTH = 98
 NARROW, NARROWEST = 20, 10  # to which a column gives way, at first and where nothing else is left
+ENOUGH = 100  # rows by which widths are settled
 
 
 def _fill(text: str, width: int, first: str = "", later: str = "") -> list[str]:
@@ -27,17 +28,22 @@ def bullet(text: str) -> list[str]:
 
 
 def table(
-    rows: Iterable[Sequence[str]], heads: Sequence[str] = (), right: Iterable[int] = (), wide: int = 0
+    rows: Iterable[Sequence[str]],
+    heads: Sequence[str] = (),
+    right: Iterable[int] = (),
+    wide: int = 0,
+    whole: Iterable[int] = (),
 ) -> list[str]:
     """Return rows as aligned lines, indented by two.
 
     heads: a line above. right: the columns set to the right. wide: the column that gives way and wraps where the lines
-    would be too long; where that is not enough, the widest others do, at first without breaking words.
+    would be too long; where that is not enough, the widest others do, at first without breaking words. whole: the
+    columns that give way last, such as ids to be copied.
     """
     cells = [list(heads)] * bool(heads) + [list(row) for row in rows]
     if not cells:
         return []
-    width = _widths(cells, wide)
+    width = _widths(cells, wide, set(whole))
     lines = []
     for row in cells:
         sized = zip(row, width, strict=True)  # a column of empty cells has no width
@@ -49,7 +55,7 @@ def table(
     return lines
 
 
-def _widths(cells: Sequence[Sequence[str]], wide: int) -> list[int]:
+def _widths(cells: Sequence[Sequence[str]], wide: int, whole: Container[int]) -> list[int]:
     """Return the width of each column so that all fit in a line."""
     columns = list(zip(*cells, strict=True))
     width = [max(map(len, column)) for column in columns]
@@ -61,12 +67,21 @@ def _widths(cells: Sequence[Sequence[str]], wide: int) -> list[int]:
     given = min(max(width[wide] - least, 0), max(-spare, 0))
     width[wide] -= given
     spare += given
-    for floor in (words, [NARROWEST] * len(words)):
+    words = [n if i not in whole else width[i] for i, n in enumerate(words)]
+    lengths = [list(map(len, row)) for row in cells[:ENOUGH]]
+    broken = [NARROWEST if i not in whole else width[i] for i in range(len(width))]
+    for floor in (words, broken, [NARROWEST] * len(width)):
         while spare < 0:
             loose = [i for i in range(len(width)) if width[i] > floor[i]]
             if not loose:
                 break
-            widest = max(loose, key=lambda i: (width[i], i == wide))
-            width[widest] -= 1
+            narrowed = min(loose, key=lambda i: (_height(lengths, width, i), -width[i], i != wide))
+            width[narrowed] -= 1
             spare += 1
     return width
+
+
+def _height(lengths: Sequence[Sequence[int]], width: Sequence[int], narrowed: int) -> int:
+    """Return how many lines rows take, or nearly so, with one column a sign narrower. lengths: of the cells."""
+    of = [w - (i == narrowed) for i, w in enumerate(width)]
+    return sum(max(1 - min(w - n, 0) // max(w - 2, 1) for n, w in zip(row, of, strict=True)) for row in lengths)

@@ -193,21 +193,24 @@ def again(file: str, overlays: tuple[str, ...], as_json: bool) -> None:
 @click.argument("text", nargs=-1, required=True)
 @click.option("--tolerance", metavar="MM", help="Reading error of each measure, either way. Default: 0.1.")
 @click.option("--currency", default="USD", show_default=True, metavar="CODE", help="Of the prices to show.")
+@click.option("--as-of", metavar="DAY", help="Prices as they held on that day, YYYY-MM-DD; else today.")
 @in_book
 @as_json
-def bearing(text: tuple[str, ...], tolerance: str | None, currency: str, book: str | None, as_json: bool) -> None:
+def bearing(
+    text: tuple[str, ...], tolerance: str | None, currency: str, as_of: str | None, book: str | None, as_json: bool
+) -> None:
     """Name a ball bearing by bore x outside x width, or read a designation. TEXT: 17x40x12, or 6203-2RS."""
     from api.answer import to_json
+    from api.bearingask import asked_bearing
     from api.bearings import bearing_text
     from api.library import today
-    from api.supply import bearing_offers, book_at
-    from econ.bearings import find_bearing
+    from api.supply import book_at
     from econ.calliper import is_size
 
     asked = " ".join(text)
-    size, designation = (asked, None) if is_size(asked) else (None, asked)
-    offers = bearing_offers(book_at(book), currency.upper(), today())
-    answer = find_bearing(size, designation, tolerance, offers, currency.upper(), __version__)
+    given = {"size" if is_size(asked) else "designation": asked, "currency": currency.upper()}
+    given |= {name: said for name, said in (("tolerance", tolerance), ("as_of", as_of)) if said is not None}
+    answer = asked_bearing(book_at(book), given, today())
     _print_json(to_json(answer)) if as_json else _print_text(bearing_text(answer))
 
 

@@ -14,15 +14,15 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from api import classes, library
 from api.again import again_document
 from api.answer import to_json
+from api.bearingask import asked_bearing
 from api.listings import Listing
 from api.openapi import Query, Route, describe_routes
 from api.priceask import asked_prices
 from api.refusal import MEDIA_TYPE, Refusal, refuse
 from api.strictjson import MOST_BYTES, NotJson, TooLarge, read_json, write_json
-from api.supply import bearing_offers
 from econ import __version__
 from econ.again import Again
-from econ.bearings import Bearing, find_bearing
+from econ.bearings import Bearing
 from econ.calliper import MOST_TOLERANCE, TOLERANCE
 from econ.decision import Decision
 from econ.money import DIGITS
@@ -123,12 +123,7 @@ def _query(*known: str) -> dict[str, str]:
 def name_bearing() -> Bearing:
     """Name the bearing of the size in the query, or read the designation there."""
     try:
-        given = _query(*(q.name for q in BEARING_QUERY))
-        currency = given.get("currency", "USD")
-        offers = bearing_offers(_book(), currency, library.today())
-        return find_bearing(
-            given.get("size"), given.get("designation"), given.get("tolerance"), offers, currency, __version__
-        )
+        return asked_bearing(_book(), _query(*(q.name for q in BEARING_QUERY)), library.today())
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
 
@@ -184,6 +179,12 @@ BEARING_QUERY = (
         "of the prices to show, where the service has a price book",
         {"type": "string", "enum": sorted(DIGITS), "default": "USD"},
         "USD",
+    ),
+    Query(
+        "as_of",
+        "the day the prices are of; today if left out",
+        {"type": "string", "format": "date"},
+        "2026-05-10",
     ),
 )
 PRICE_QUERY = (

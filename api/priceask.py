@@ -8,12 +8,12 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from api.asked import CORRECT, asked_day
 from api.book import Book
 from api.listings import Listing, find_offers, list_offers
 from econ.problems import BadInput, Problem, shown
 
 MOST_OFFERS, USUAL_OFFERS = 1000, 50
-CORRECT = "correct it, or leave it out"
 _NAMES = {"TEXT": "part", "--revision": "revision"}  # what the command line calls them
 
 
@@ -25,24 +25,13 @@ def _whole(given: Mapping[str, str], name: str, least: int, most: int, problems:
     return None if text is None else int(text)
 
 
-def _day(given: Mapping[str, str], today: date, problems: list[Problem]) -> date:
-    text = given.get("as_of", today.isoformat())
-    try:
-        if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
-            return date.fromisoformat(text)
-    except ValueError:
-        pass
-    problems.append(Problem("as_of", shown(text), "a day is text such as 2026-05-10", CORRECT))
-    return today
-
-
 def asked_prices(path: Path, given: Mapping[str, str], today: date) -> Listing:
     """Return the offers a query asks for.
 
     given: part, as_of, revision and limit as text, all of them optional. Raises BadInput with all that is wrong.
     """
     problems: list[Problem] = []
-    day = _day(given, today, problems)
+    day = asked_day(given, today, problems)
     revision = _whole(given, "revision", 1, 999_999_999, problems)
     limit = _whole(given, "limit", 0, MOST_OFFERS, problems)
     if problems:

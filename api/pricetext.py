@@ -81,7 +81,7 @@ def listing_text(found: Listing) -> str:
     ]
     if rows:
         heads = ("part", "what it is", "seller", "price", "seen", "")
-        lines += ["", *table(rows, heads, right=(3,), wide=1)]
+        lines += ["", *table(rows, heads, right=(3,), wide=1, whole=(0, 3))]
     if len(rows) < found.total:
         lines += wrap(f"{found.total - len(rows):,} more: --limit {found.total}, or --json.", "  ")
     return "\n".join(lines) + "\n"

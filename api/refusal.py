@@ -23,9 +23,14 @@ class Refusal:
     problems: tuple[Problem, ...]
 
 
+def printable(text: str) -> str:
+    """Return text that came from outside as one printable line."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
 def plain(text: str) -> str:
     """Return text that came from outside as one printable line of bearable length."""
-    line = "".join(c if c.isprintable() else "?" for c in text)
+    line = printable(text)
     return line if len(line) <= LONGEST_PATH else line[: LONGEST_PATH - 3] + "..."
 
 

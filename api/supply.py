@@ -6,8 +6,9 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from econ.bearing_offers import DayPrices
 from econ.case import Case
-from econ.offers import Offer, Seller
+from econ.offers import Seller
 from econ.pricebook import Supply
 from econ.problems import BadInput, Problem, shown
 from econ.rulebook import MachineClass
@@ -26,16 +27,14 @@ def book_at(path: str | None) -> Path | None:
     return usual if usual.is_file() else None
 
 
-def bearing_offers(path: Path | None, currency: str, day: date) -> list[Offer]:
-    """Return the offers of a price book that have a standard designation, for `bearings`; none without a book."""
+def bearing_prices(path: Path | None, day: date) -> DayPrices | None:
+    """Return what a price book offers on a day that has a standard designation, for `bearings`; None without a book."""
     if path is None:
-        return []
+        return None
     from api.book import Book
 
     with Book(path) as book:
-        return [
-            o for o in book.designated(currency, day) if o.price > 0 and o.status not in ("own_stock", "discontinued")
-        ]
+        return DayPrices(day, book.designated(day))
 
 
 def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:

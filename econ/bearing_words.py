@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from econ.bearing_fit import Deviation, Fit
-from econ.bearing_offers import BearingOffer
+from econ.bearing_offers import BearingOffer, OfSize
 from econ.bearing_sizes import Size
 from econ.calliper import MEASURES, mm
+from econ.offers import Status
 
 NEAREST = 3  # sizes named where none fits
 TOO_NEAR = 0.15  # sizes that differ by no more in any measure are not told apart by calliper [mm]; judgement
+KINDS: Mapping[Status, str] = {"new": "stale", "back_ordered": "back-ordered", "used": "used", "donor": "donor"}
+STATES: Mapping[Status, str] = {
+    "back_ordered": ", back-ordered,",
+    "used": ", used,",
+    "donor": ", from a donor machine,",
+}
 HOW = {
     "bore": "in the inner ring, off the shaft, in two directions",
     "outside": "clean of rust and paint, in two directions",
@@ -133,3 +141,48 @@ def headline(found: Sequence[Candidate], alike: Sequence[Candidate], left_out: i
         return f"{listed([title(c) for c in alike], 'or')}: {first_size}, too near each other for a calliper."
     sizes = [f"{title(c)} ({size_words(c).replace(' (', ', ').replace(')', '')})" for c in alike]
     return f"{listed(sizes, 'or')}: measure the {telling(alike)} to tell."
+
+
+def price_words(offers: Sequence[BearingOffer], currency: str, day: date) -> str:
+    """Return what a bearing costs and where, in a sentence or two: own stock, the best price, or what else there is.
+
+    offers: of its size, as `bearing_offers.on_offer` ranks them. day: the day the prices are of.
+    """
+    own = [o for o in offers if o.status == "own_stock"]
+    others = [o for o in offers if o.status != "own_stock"]
+    said = [f"In own stock: {_named(own[0])}, {_seen(own[0])}."] if own else []
+    best = [o for o in others if o.status == "new" and not o.stale]
+    if best:
+        as_asked = next((o for o in best if o.as_asked), best[0])
+        asked = f"; as asked from {_offered(as_asked)}" if as_asked is not best[0] else ""
+        said.append(f"Best price: {_offered(best[0])}{asked}.")
+    elif others:
+        kinds = list(dict.fromkeys(KINDS[o.status] for o in others))  # no new one is fresh
+        said.append(f"There are only {listed(kinds)} offers: {_offered(others[0])}.")
+    else:
+        said.append(f"The price book has {'no other' if own else 'none'} of this size in {currency} on {day}.")
+    return " ".join(said)
+
+
+def _named(o: BearingOffer) -> str:
+    return o.designation + (" (other suffixes than asked)" if o.as_asked is False else "")
+
+
+def _seen(o: BearingOffer) -> str:
+    return f"seen on {o.seen_on}" + (f", {o.age_days} days old" if o.stale else "")
+
+
+def _offered(o: BearingOffer) -> str:
+    pack = f" in packs of {o.pack}" if o.pack > 1 else ""
+    wait = " nobody says until when," if o.status == "back_ordered" and o.lead_days is None else ""
+    state = f"{STATES.get(o.status, '')}{wait}"
+    return f"{o.price_each} {o.currency} a piece{pack} for {_named(o)}{state} at {o.seller}, {_seen(o)}"
+
+
+def elsewhere_words(found: Sequence[Candidate], there: Sequence[OfSize], currency: str) -> tuple[str, ...]:
+    """Return, of the sizes that are offered in other currencies only, in which. there: what is on offer of each."""
+    return tuple(
+        f"{title(c)} is offered in {listed(x.elsewhere)} only, not in {currency}."
+        for c, x in zip(found, there, strict=True)
+        if x.elsewhere
+    )

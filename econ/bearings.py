@@ -8,13 +8,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from econ.bearing_fit import FITS, RANKS, Deviation, Fit, against, deviation
-from econ.bearing_offers import BearingOffer, priced
+from econ.bearing_offers import BearingOffer, DayPrices, on_offer
 from econ.bearing_sizes import SIZES, Size
 from econ.bearing_suffixes import Named, Suffix, read_designation
-from econ.bearing_words import NEAREST, Candidate, again_words, headline, listed, size_words, title, too_near
+from econ.bearing_words import (
+    NEAREST,
+    Candidate,
+    again_words,
+    elsewhere_words,
+    headline,
+    listed,
+    price_words,
+    size_words,
+    title,
+    too_near,
+)
 from econ.calliper import MEASURES, MISSING, TOLERANCE, Measured, mm, read_size, read_tolerance
-from econ.offers import Offer
-from econ.problems import BadInput, Problem, shown
+from econ.money import DIGITS
+from econ.problems import BadInput, Problem, nearest, shown
 
 MOST = 6  # candidates listed
 
@@ -32,7 +43,8 @@ class Use:
 class Bearing:
     """The whole answer. clear: one size stands out. left_out: how many more sizes fit than are listed.
 
-    tolerance: the reading error allowed [mm]; None where a designation was asked for.
+    tolerance: the reading error allowed [mm]; None where a designation was asked for. as_of: the day the prices are of;
+    None where no price book is in use.
     """
 
     version: str
@@ -40,6 +52,7 @@ class Bearing:
     asked: str
     read_as: str
     tolerance: float | None
+    as_of: str | None
     clear: bool
     candidates: tuple[Candidate, ...]
     left_out: int
@@ -48,6 +61,15 @@ class Bearing:
     suffixes: tuple[Suffix, ...]
     uses: tuple[Use, ...]
     care: str
+
+
+@dataclass(frozen=True)
+class Sought:
+    """A question, read. about: measures, or a designation. tolerance: reading error [mm]. currency: of the prices."""
+
+    about: Measured | Named
+    tolerance: float = TOLERANCE
+    currency: str = "USD"
 
 
 TRADE = "common practice"
@@ -107,13 +129,22 @@ def _notes(found: Sequence[Candidate]) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def _priced(said: str, clear: bool, first: Candidate, prices: DayPrices | None, currency: str) -> str:
+    """Return a headline with what its one size costs; as it is where none stands out or there is no price book."""
+    return f"{said} {price_words(first.offers, currency, prices.day)}" if clear and prices is not None else said
+
+
 def by_size(
-    m: Measured, tolerance: float = TOLERANCE, offers: Sequence[Offer] = (), currency: str = "USD", version: str = ""
+    m: Measured,
+    tolerance: float = TOLERANCE,
+    prices: DayPrices | None = None,
+    currency: str = "USD",
+    version: str = "",
 ) -> Bearing:
     """Return the sizes that measures may mean, the likeliest first.
 
-    m: see `calliper.read_size`. tolerance: reading error of each measure, either way [mm]. offers: of the price list,
-    in one currency; those of a candidate are named with it.
+    m: see `calliper.read_size`. tolerance: reading error of each measure, either way [mm]. prices: of the price book,
+    None where none is in use; those of a candidate in the currency are named with it.
     """
     measured = np.array([[np.nan if x.mm is None else x.mm for x in m.each()]])
     (rank,), (far,) = against(measured, np.array([[x.step for x in m.each()]]), tolerance)
@@ -122,67 +153,68 @@ def by_size(
     best = int(fits[order[0]])
     worst = max(best, FITS.index("if_rounded"))
     kept = order[:NEAREST] if FITS[best] == "nearest" else [i for i in order if fits[i] <= worst]
+    there = on_offer([SIZES[i] for i in kept[:MOST]], prices, currency)
     found = tuple(
-        _candidate(s, FITS[fits[i]], _held(s, m, tolerance), priced(s, offers, currency))
-        for i, s in ((i, SIZES[i]) for i in kept[:MOST])
+        _candidate(SIZES[i], FITS[fits[i]], _held(SIZES[i], m, tolerance), x.offers)
+        for i, x in zip(kept, there, strict=False)
     )
     left_out = len(kept) - len(found)
     first = found[0]
     alike = [c for i, c in zip(kept, found, strict=False) if rank[i] == rank[kept[0]] or too_near((first, c))]
     read_as = " x ".join(MISSING if x.mm is None else mm(x.mm) for x in m.each()) + " mm"
+    clear = len(alike) == 1 and FITS[best] != "nearest"
     return Bearing(
         version,
-        headline(found, alike, left_out, read_as),
+        _priced(headline(found, alike, left_out, read_as), clear, first, prices, currency),
         m.text,
         read_as,
         tolerance,
-        len(alike) == 1 and FITS[best] != "nearest",
+        None if prices is None else prices.day.isoformat(),
+        clear,
         found,
         left_out,
         again_words(found, alike),
-        _notes(found),
+        _notes(found) + elsewhere_words(found, there, currency),
         (),
         USES,
         CARE,
     )
 
 
-def by_designation(named: Named, offers: Sequence[Offer] = (), currency: str = "USD", version: str = "") -> Bearing:
-    """Return the size of a designation and what its suffixes mean. named: see `bearing_suffixes.read_designation`."""
-    found = _candidate(named.size, None, (), priced(named.size, offers, currency))
+def by_designation(named: Named, prices: DayPrices | None = None, currency: str = "USD", version: str = "") -> Bearing:
+    """Return the size of a designation and what its suffixes mean.
+
+    named: see `bearing_suffixes.read_designation`. prices, currency: as for `by_size`.
+    """
+    there = on_offer([named.size], prices, currency, named)
+    found = _candidate(named.size, None, (), there[0].offers)
     known = [s.meaning for s in named.suffixes if s.kind != "other"]
     unknown = [s.code for s in named.suffixes if s.kind == "other"]
     said = f", {listed(known)}" if known else ""
     ask = f"; {listed(unknown)}: not in general use, ask the seller" if unknown else ""
+    inch_closed = found.inches and any(s.kind == "closure" and s.code for s in named.suffixes)
     return Bearing(
         version,
-        f"{named.text}: {size_words(found)}{said}{ask}.",
+        _priced(f"{named.text}: {size_words(found)}{said}{ask}.", True, found, prices, currency),
         named.text,
         title(found),
         None,
+        None if prices is None else prices.day.isoformat(),
         True,
         (found,),
         0,
         "",
-        _notes([found] if found.inches and any(s.kind == "closure" and s.code for s in named.suffixes) else []),
+        _notes([found] if inch_closed else []) + elsewhere_words([found], there, currency),
         named.suffixes,
         USES,
         CARE,
     )
 
 
-def find_bearing(
-    size: str | None = None,
-    designation: str | None = None,
-    tolerance: str | None = None,
-    offers: Sequence[Offer] = (),
-    currency: str = "USD",
-    version: str = "",
-) -> Bearing:
-    """Return the answer to a size or a designation, as text; see `by_size` and `by_designation`.
-
-    Raises BadInput with every problem.
-    """
+def read_sought(
+    size: str | None = None, designation: str | None = None, tolerance: str | None = None, currency: str = "USD"
+) -> Sought:
+    """Return a question by size or by designation, read from text. Raises BadInput with every problem."""
     problems: list[Problem] = []
     measured = named = None
     allowed = TOLERANCE
@@ -204,8 +236,29 @@ def find_bearing(
         allowed = TOLERANCE if tolerance is None else read_tolerance(tolerance)
     except BadInput as error:
         problems += error.problems
-    if not problems and named is not None:
-        return by_designation(named, offers, currency, version)
-    if not problems and measured is not None:
-        return by_size(measured, allowed, offers, currency, version)
-    raise BadInput(problems)
+    if currency not in DIGITS:
+        rule = "a currency is an ISO 4217 code that is known here"
+        problems.append(Problem("currency", shown(currency), rule, nearest(currency.upper(), DIGITS)))
+    about = measured or named
+    if problems or about is None:
+        raise BadInput(problems)
+    return Sought(about, allowed, currency)
+
+
+def answer_sought(asked: Sought, prices: DayPrices | None = None, version: str = "") -> Bearing:
+    """Return the answer to a question; see `by_size` and `by_designation`."""
+    if isinstance(asked.about, Named):
+        return by_designation(asked.about, prices, asked.currency, version)
+    return by_size(asked.about, asked.tolerance, prices, asked.currency, version)
+
+
+def find_bearing(
+    size: str | None = None,
+    designation: str | None = None,
+    tolerance: str | None = None,
+    prices: DayPrices | None = None,
+    currency: str = "USD",
+    version: str = "",
+) -> Bearing:
+    """Return the answer to a size or a designation, as text. Raises BadInput with every problem."""
+    return answer_sought(read_sought(size, designation, tolerance, currency), prices, version)

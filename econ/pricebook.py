@@ -167,7 +167,8 @@ def price_parts(
     return found
 
 
-def _can_be_had(offer: Offer) -> bool:
+def can_be_had(offer: Offer) -> bool:
+    """Return whether an offer can be ordered: it is for sale, nothing took its place, and its wait is known."""
     waits = offer.status == "back_ordered" and offer.lead_days is None
     return offer.status not in NOT_FOR_SALE and not offer.superseded_by and not waits
 
@@ -182,7 +183,7 @@ def _priced(
     pieces: int | None,
     taken: Offer | None,
 ) -> Priced:
-    had = [o for o in there if _can_be_had(o)]
+    had = [o for o in there if can_be_had(o)]
     own = min((o for o in had if o.status == "own_stock"), key=lambda o: (o.seen_on, o.price, o.seller), default=None)
     pool: list[Offer] = []
     for tier in TIERS:

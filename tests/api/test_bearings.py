@@ -17,11 +17,13 @@ from api.answer import schema_of
 from api.bearings import bearing_text
 from api.command import main
 from api.http import create_app
+from econ.bearing_offers import BearingOffer, DayPrices
 from econ.bearing_suffixes import MEANINGS, OPEN
 from econ.bearings import Bearing, find_bearing
 from econ.offers import Offer
 
-DOCS = (Path(__file__).parent.parent.parent / "docs/bearings.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parent.parent.parent
+DOCS = (ROOT / "docs/bearings.md").read_text(encoding="utf-8")
 
 
 def run(*args):
@@ -33,8 +35,13 @@ def client():
     return create_app().test_client()
 
 
+def blocks(with_book):
+    found = re.findall(r"^```console\n(.*?)^```$", DOCS, re.MULTILINE | re.DOTALL)
+    return [block for block in found if ("$ mendworth prices import" in block) == with_book]
+
+
 def commands():
-    for block in re.findall(r"^```console\n(.*?)^```$", DOCS, re.MULTILINE | re.DOTALL):
+    for block in blocks(with_book=False):
         for piece in re.split(r"^\$ mendworth bearing ", block, flags=re.MULTILINE)[1:]:
             command, _, told = piece.partition("\n")
             yield pytest.param(command, told, id=command)
@@ -45,6 +52,17 @@ def test_examples_of_the_document(command, told):
     done = run(*shlex.split(command))
     got = done.output + (f"[exit status {done.exit_code}]\n" if done.exit_code else "")
     assert OutputChecker().check_output(told, got, ELLIPSIS), got
+
+
+def test_examples_with_a_price_book(tmp_path, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    (block,) = blocks(with_book=True)
+    monkeypatch.setenv("MENDWORTH_BOOK", str(tmp_path / "prices.db"))
+    for piece in re.split(r"^\$ mendworth ", block, flags=re.MULTILINE)[1:]:
+        command, _, told = piece.partition("\n")
+        done = CliRunner().invoke(main, shlex.split(command))
+        got = done.output + (f"[exit status {done.exit_code}]\n" if done.exit_code else "")
+        assert OutputChecker().check_output(told, got, ELLIPSIS), got
 
 
 def written():
@@ -62,6 +80,9 @@ def test_the_document_says_what_there_is():
     answer = DOCS.partition("## The answer")[2]
     named = {n for row in answer.splitlines() for n in re.findall(r"`(\w+)`", row.partition(" | ")[0])}
     assert named == set(schema_of(Bearing)["properties"])
+    (of_offers,) = re.findall(r"`offers` of each .*", answer)
+    offered = set(schema_of(BearingOffer)["properties"])
+    assert offered == set(re.findall(r"`(\w+)`", of_offers)) - {"offers", "null"}
     rows = re.findall(r"^\| (.*?) \| (.*?) \| (.*?) \|$", DOCS.partition("## Which suffix")[2], re.MULTILINE)
     said = {(codes, meaning, source) for codes, meaning, source in rows}
     every = {(", ".join(f"`{c}`" for c in codes), meaning, source) for codes, _, meaning, source in MEANINGS}
@@ -92,16 +113,44 @@ def test_the_text_tells_how_it_fits():
     assert "the maker's manual" in " ".join(sealed.split())
 
 
+def priced(*offers):
+    return find_bearing("17x40x12", prices=DayPrices(date(2026, 4, 11), {"USD": offers}))
+
+
 def test_the_text_lists_offers():
     day = date(2026, 4, 1)
     offers = (Offer("b", "bearing", "a seller", "own_stock", 1990, day, 10, designation="6203-2RS"),)
-    told = bearing_text(find_bearing("17x40x12", offers=offers))
-    assert "Prices of 6203, for one piece" in told
-    assert "1.99 USD  6203-2RS  a seller  own stock  pack of 10" in told
+    told = bearing_text(priced(*offers))
+    assert "Prices of 6203, for one piece, in USD on 2026-04-11" in told
+    assert " 1.99  b     6203-2RS     a seller  own stock, pack of 10  2026-04-01  10" in told
+
+
+def test_long_names_and_stale_prices_stay_readable():
+    """Part ids stay whole, to be copied; sellers give way."""
+    part, seller = "drive_shaft_bearing_sealed", "A seller with a rather long name, of the town by the river (invented)"
+    told = bearing_text(priced(
+        Offer(part, "", seller, "back_ordered", 123456, date(2025, 4, 1), 10, designation="6203-2RS C3"),
+        Offer("b", "", "B\x1b[31m", "new", 500, date(2026, 4, 1), designation="6203"),
+    ))  # fmt: skip
+    assert max(map(len, told.splitlines())) <= 98
+    assert part in told
+    assert "375, stale" in told
+    assert "\x1b" not in told
+    assert "Best price: 5.00 USD a piece for 6203 at B?[31m" in " ".join(told.split())
+
+
+def test_without_a_book_there_is_one_hint_and_no_price():
+    told = run("17x40x12").stdout
+    assert told.lower().count("price") == told.count("Prices: add price lists with mendworth prices import FILE") * 4
+    assert told.count("mendworth prices import") == 1
+    assert "Prices: add" not in bearing_text(priced())
+    assert json.loads(run("17x40x12", "--json").stdout)["as_of"] is None
 
 
 @pytest.mark.parametrize(("args", "lines"), [
-    (["nonsense"], 1), (["0x40x12"], 1), (["0x-4x12", "--tolerance", "7"], 3), (["6203", "--tolerance", "0.1"], 1),
+    (["nonsense"], 1), (["6203", "--currency", "XXX"], 1), (["6203", "--as-of", "2026-5-1"], 1),
+    (["17x40x12", "--tolerance", "7", "--currency", "EURO", "--as-of", "soon"], 3),
+    (["0x40x12"], 1), (["0x-4x12", "--tolerance", "7"], 3), (["6203", "--tolerance", "0.1"], 1),
 ])  # fmt: skip
 def test_refusals_are_a_sentence_each(args, lines):
     done = run(*args)
@@ -126,7 +175,9 @@ def test_http_answers_as_the_command_does(client):
     ("", ["size"]), ("size=17x40x12&designation=6203", ["size"]), ("size=&tolerance=x", ["size", "tolerance"]),
     ("size=17x40x0&tolerance=9", ["size.width", "tolerance"]), ("designation=zz", ["designation"]),
     ("sise=17x40x12", ["sise"]), ("size=17x40x12&size=8x22x7", ["size"]),
-    ("designation=6203&tolerance=0.1", ["tolerance"]),
+    ("designation=6203&tolerance=0.1", ["tolerance"]), ("size=17x40x12&currency=usd", ["currency"]),
+    ("size=17x40x12&currency=", ["currency"]), ("size=17x40x12&as_of=2026-02-30", ["as_of"]),
+    ("size=17x40x12&tolerance=9&currency=XXX&as_of=today", ["tolerance", "currency", "as_of"]),
 ])  # fmt: skip
 def test_http_refuses_with_all_that_is_wrong(client, query, paths):
     response = client.get(f"/v1/bearings?{query}")
@@ -138,12 +189,12 @@ def test_http_refuses_with_all_that_is_wrong(client, query, paths):
 def test_the_query_is_described(client):
     operation = client.get("/openapi.json").get_json()["paths"]["/v1/bearings"]["get"]
     told = {p["name"]: p for p in operation["parameters"]}
-    assert set(told) == {"size", "designation", "tolerance", "currency"}
+    assert set(told) == {"size", "designation", "tolerance", "currency", "as_of"}
     for p in told.values():
         assert p["in"] == "query"
         assert p["description"]
         Draft202012Validator.check_schema(p["schema"])
-        asked = {p["name"]: p["example"]} | ({"size": "17x40x12"} if p["name"] in ("tolerance", "currency") else {})
+        asked = {p["name"]: p["example"]} | ({} if p["name"] in ("size", "designation") else {"size": "17x40x12"})
         assert client.get("/v1/bearings", query_string=asked).status_code == 200
     for outside in ("-0.01", "1.01"):
         assert not Draft202012Validator(told["tolerance"]["schema"]).is_valid(float(outside))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from jsonschema import Draft202012Validator
 
 from api import cells, pricelist
 from api.command import main
@@ -110,6 +111,44 @@ def test_bearings_are_priced(book):
     client = create_app(book=Path(book)).test_client()
     told = client.get("/v1/bearings?size=17x40x12").get_json()
     assert told["candidates"][0]["offers"]
+
+
+def test_bearings_are_priced_as_of_a_day(book):
+    def asked(day, *more):
+        done = run("bearing", "17x40x12", "--book", book, "--json", "--as-of", day, *more)
+        assert done.exit_code == 0, done.output
+        return done.stdout_bytes
+
+    client = create_app(book=Path(book)).test_client()
+    for day, sellers in (("2026-05-20", {"A", "B", "C"}), ("2026-03-20", {"B"})):
+        told = json.loads(asked(day))
+        assert told["as_of"] == day
+        offers = [o for o in told["candidates"][0]["offers"] if o["status"] == "new"]
+        assert {o["seller"] for o in offers} == {f"Seller {s} (invented)" for s in sellers}
+        assert all(o["seen_on"] <= day and o["age_days"] >= 0 and not o["stale"] for o in offers)
+        assert client.get(f"/v1/bearings?size=17x40x12&as_of={day}").data == asked(day)
+    early = json.loads(asked("2025-01-01"))
+    assert early["headline"].endswith("The price book has none of this size in USD on 2025-01-01.")
+    old = json.loads(asked("2027-05-20"))["candidates"][0]["offers"]
+    assert old
+    assert all(o["stale"] for o in old)
+    euros = json.loads(asked("2026-05-20", "--currency", "eur"))
+    assert euros["notes"] == ["6203 is offered in USD only, not in EUR."]
+    assert client.get("/v1/bearings?size=17x40x12&as_of=2026-05-20&currency=EUR").get_json() == euros
+
+
+def test_a_bearing_on_the_shelf_is_told(book):
+    client = create_app(book=Path(book)).test_client()
+    told = client.get("/v1/bearings?designation=6203-2RS&as_of=2026-05-20").get_json()
+    assert "In own stock: 6203-2RS, seen on 2026-05-01. Best price: 5.20 USD a piece" in told["headline"]
+    first = told["candidates"][0]["offers"][0]
+    assert (first["status"], first["part"], first["price_each"]) == ("own_stock", "spindle_bearing", None)
+    schema = client.get("/openapi.json").get_json()
+    told_by = {"$ref": "#/components/schemas/Bearing", "components": schema["components"]}
+    Draft202012Validator(told_by).validate(told)
+    text = run("bearing", "6203-2RS", "--book", book, "--as-of", "2026-05-20").stdout
+    assert "      -  spindle_bearing     6203-2RS     Own shelf (invented)  own stock  2026-05-01  19\n" in text
+    assert max(map(len, text.splitlines())) <= 98
 
 
 def test_a_feed_is_imported(tmp_path, monkeypatch):

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from econ.bearing_fit import FITS, match
+from econ.bearing_offers import DayPrices
 from econ.bearing_sizes import SIZES
 from econ.bearing_suffixes import read_designation
 from econ.bearings import MOST, by_designation, by_size, find_bearing
@@ -211,10 +212,11 @@ OFFERS = (
     offer("6203", 450, seller="Z"),
     offer("61903", 500), offer("R8", 210), offer("R8-2RS", 260),
 )  # fmt: skip
+PRICES = DayPrices(date(2026, 5, 1), {"USD": OFFERS})
 
 
 def test_offers_of_a_size_come_best_price_first():
-    for b in (find_bearing("17x40x12", offers=OFFERS), find_bearing(designation="6203-2Z", offers=OFFERS)):
+    for b in (find_bearing("17x40x12", prices=PRICES), find_bearing(designation="6203-2Z", prices=PRICES)):
         (c,) = b.candidates
         assert [(o.designation, o.price_each, o.pack) for o in c.offers] == [
             ("6203 ZZ", Decimal("1.99"), 10), ("6203", Decimal("4.50"), 1), ("6203-2RS", Decimal("4.50"), 1),
@@ -223,7 +225,9 @@ def test_offers_of_a_size_come_best_price_first():
             "ZZ: metal shields on both sides", "open (no seals or shields)", "2RS: contact seals on both sides",
         ]  # fmt: skip
     assert c.offers[0].price == Decimal("19.90")
-    yen = find_bearing("17x40x12", offers=OFFERS, currency="JPY").candidates[0].offers[0]
+    yen = (
+        find_bearing("17x40x12", prices=DayPrices(PRICES.day, {"JPY": OFFERS}), currency="JPY").candidates[0].offers[0]
+    )
     assert (yen.price_each, yen.currency, yen.seen_on) == (Decimal("199"), "JPY", "2026-04-01")
 
 
@@ -231,8 +235,8 @@ def test_offers_match_names_bores_and_widths():
     def offered(b):
         return [[o.designation for o in c.offers] for c in b.candidates]
 
-    assert offered(find_bearing("17x30x7", offers=OFFERS)) == [["61903"]]
-    assert offered(find_bearing("5/8in x 40mm x 12mm", offers=OFFERS)) == [["6203-2RS-5/8"]]
-    assert offered(find_bearing("1/2x1 1/8x1/4", offers=OFFERS)) == [["R8"]]
-    assert offered(find_bearing("1/2x1 1/8x5/16", offers=OFFERS)) == [["R8-2RS"]]
+    assert offered(find_bearing("17x30x7", prices=PRICES)) == [["61903"]]
+    assert offered(find_bearing("5/8in x 40mm x 12mm", prices=PRICES)) == [["6203-2RS-5/8"]]
+    assert offered(find_bearing("1/2x1 1/8x1/4", prices=PRICES)) == [["R8"]]
+    assert offered(find_bearing("1/2x1 1/8x5/16", prices=PRICES)) == [["R8-2RS"]]
     assert by_designation(read_designation("6205")).candidates[0].offers == ()
