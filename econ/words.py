@@ -224,7 +224,7 @@ def _offer(case: Case, c: MachineClass, s: Setting, best: Course, offer: Highest
     if offer.highest <= 0:
         return f"Leave it, even as a gift: no way of going on pays for the hours. The least bad is to {way}."
     if offer.left_at_asking is None or offer.asking_price is None:
-        return f"HighestOffer at most {highest}: {way}."
+        return f"Offer at most {highest}: {way}."
     left = float(to_minor(offer.left_at_asking, case.currency))
     asked = say(float(to_minor(offer.asking_price, case.currency)), case.currency)
     if left < 0:

@@ -215,3 +215,12 @@ def test_a_table_wraps_its_wide_column():
     assert len(lines) > 1
     assert table([]) == []
     assert table([("a", "", "b"), ("c", "", "d")]) == ["  a    b", "  c    d"]
+
+
+@pytest.mark.parametrize(("asked", "first"), [(None, "Offer at most $"), ("1.00", "Buy it at $1"), ("900.00", "Leave")])
+def test_a_reseller_is_told_what_to_offer(asked, first):
+    case = next(d.case for d in demos() if d.name == "reseller_mower")
+    find = {k: v for k, v in case["find"].items() if k != "asking_price"} | ({"asking_price": asked} if asked else {})
+    said = library.decide_document({**case, "find": find}).verdict.headline
+    told = said.partition("As things stand: ")[2] or said
+    assert (told[:1].upper() + told[1:]).startswith(first)
