@@ -86,9 +86,13 @@ class Faults:
         """Return what the file calls a column."""
         return self.headers.get(column, column)
 
+    def named(self, row: int) -> str:
+        """Return what messages call a row, such as row 7."""
+        return f"row {self.numbers[row]}"
+
     def at(self, row: int, header: str) -> str:
         """Return where a cell stands."""
-        return f"{self.name}: row {self.numbers[row]}, {header}"
+        return f"{self.name}: {self.named(row)}, {header}"
 
     def rows(self, which: BoolArray, header: str, value: Callable[[int], str], rule: str, remedy: str) -> None:
         """Note a fault of some rows. value: what stands in a row."""
@@ -145,6 +149,25 @@ def words(cells: Cells | None, rows: int, faults: Faults, longest: int, default:
     return Words(places[cells.codes], found)
 
 
+def first_rows(codes: IntArray | NDArray[np.intp], size: int) -> IntArray:
+    """Return the first row of each code below size; the number of rows where none has it."""
+    first = np.full(size, len(codes), np.int64)
+    first[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)  # of the rows of a code the last one set stays
+    return first
+
+
+def one_spelling(column: Words) -> Words:
+    """Return a column whose words are one where they differ only in capitals, spelled as in the first row of them."""
+    folded = [w.casefold() for w in column.words]
+    if len(set(folded)) == len(folded):
+        return column
+    spelled: dict[str, str] = {}
+    for i in np.argsort(first_rows(column.codes, len(folded)), kind="stable").tolist():
+        spelled.setdefault(folded[i], column.words[i])
+    place = {fold: j for j, fold in enumerate(spelled)}
+    return Words(np.array([place[f] for f in folded], np.intp)[column.codes], np.array([*spelled.values()], object))
+
+
 def chosen(
     cells: Cells | None, rows: int, faults: Faults, known: Mapping[str, str], rule: str, default: str = ""
 ) -> Words:
@@ -169,7 +192,7 @@ def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) ->
 
     def seen(sign: int) -> str:
         row = found[sign]
-        return f"{shown(cells.texts[cells.codes[row]])} in row {faults.numbers[row]}"
+        return f"{shown(cells.texts[cells.codes[row]])} in {faults.named(row)}"
 
     where = f"{faults.name}: {cells.header}"
     if told and len({POINT, COMMA} & set(found)) != 1:

@@ -27,6 +27,7 @@ from api.cells import (
     floats,
     money,
     numbers,
+    one_spelling,
     same,
     units_of,
     words,
@@ -44,6 +45,7 @@ LONGEST_NAME = 100
 MOST_PIECES = 1_000  # as `econ.basket` takes them
 MOST_KG = 1_000.0
 MOST_DAYS = 730.0
+NAMED = 3  # ids told one by one
 AMOUNT = "it is an amount of money, such as 12.50"
 
 
@@ -115,6 +117,8 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
         raise BadInput(matched.problems)
     filled = np.zeros(sheet.rows, bool)
     for column in sheet.columns:
+        if filled.all():
+            break
         filled |= np.array([bool(t.strip()) for t in column.texts], bool)[column.codes]
     rows = np.flatnonzero(filled)
     if not len(rows):
@@ -130,7 +134,7 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
     sellers = _sellers(frame, terms, faults)
     successors(frame, faults)
     kept = frame[~faults.bad & ~dropped].reset_index(drop=True)
-    notes = (*sheet.notes, *beside, *_pieces_note(cells, frame))
+    notes = (*sheet.notes, *beside, *_pieces_note(cells, frame), *_capitals_note(frame))
     return PriceList(
         name, kept, sellers, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
         int((dropped & ~faults.bad).sum()), matched.ignored, notes,
@@ -172,7 +176,7 @@ def _read(
 ) -> tuple[pd.DataFrame, Mapping[str, tuple[IntArray, BoolArray]]]:
     """Return the rows in one shape, and for each of a seller's terms its amounts and which rows state them."""
     part = words(cells.get("part"), n, faults, LONGEST_NAME)
-    seller = words(cells.get("seller"), n, faults, LONGEST_NAME, told.seller)
+    seller = one_spelling(words(cells.get("seller"), n, faults, LONGEST_NAME, " ".join(told.seller.split())))
     status = chosen(
         cells.get("status"), n, faults, STATUS_WORDS,
         "a part is new, back-ordered, discontinued, used, donor or own stock", "new",
@@ -281,12 +285,9 @@ def _sellers(
 ) -> Mapping[tuple[str, str], Seller]:
     """Return the terms of each seller in each currency that states any; what it leaves open of them is nothing."""
     stated = one_statement(frame, terms, faults)
-    good = frame.loc[~faults.bad, ["seller", "currency"]].drop_duplicates()
     found = {}
-    for name, currency in good.itertuples(index=False):
+    for name, currency in dict.fromkeys(key for c in OF_SELLER for key in stated[c]):
         said = {c: stated[c].get((name, currency)) for c in OF_SELLER}
-        if all(x is None for x in said.values()):
-            continue
         shipping = Shipping(said["shipping"] or 0, said["shipping_per_kg"] or 0, said["free_from"])
         found[name, currency] = Seller(name, shipping, said["minimum_order"] or 0)
     return found
@@ -297,3 +298,19 @@ def _pieces_note(cells: Mapping[str, Cells], frame: pd.DataFrame) -> tuple[str, 
     if header.casefold().startswith("unit") and bool((frame["pack"] > 1).any()):
         return (f'"{header}" is taken as the price of a pack; if it is of a piece: --map "{header}=price_each"',)
     return ()
+
+
+def _capitals_note(frame: pd.DataFrame) -> tuple[str, ...]:
+    """Note part ids, of parts and of what took their place, that differ only in capital letters."""
+    ids = list(dict.fromkeys(frame["part"].cat.categories.tolist() + frame["superseded_by"].cat.categories.tolist()))
+    whole = "\n".join(ids)  # all at once: there may be many
+    small = whole.lower()
+    if small == whole or len(set(small.split("\n"))) == len(ids):
+        return ()
+    alike: dict[str, list[str]] = {}
+    for each, written in zip(ids, small.split("\n"), strict=True):
+        alike.setdefault(written, []).append(shown(each))
+    groups = [" and ".join(x) for x in alike.values() if len(x) > 1]
+    more = f"; and {len(groups) - NAMED:,} more" if len(groups) > NAMED else ""
+    first = "; ".join(groups[:NAMED])
+    return (f"part ids that differ only in capital letters count as parts of their own: {first}{more}",)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import io
+import itertools
 import zipfile
 from datetime import date, datetime
 
@@ -302,7 +303,7 @@ def test_a_row_that_repeats_need_not_repeat_the_terms():
     listed = read("part,price,shipping\na,5,4.50\na,5,\n")
     assert (len(listed.rows), listed.dropped, listed.problems) == (1, 1, ())
     other = read("part,price,shipping\na,5,4.50\na,5,5.50\n")
-    assert faults(other) == [("row 3, shipping", 'other terms of "Seller A" than row 2')]
+    assert faults(other) == [("row 3, shipping", '"Seller A": 5.50, but 4.50 in row 2')]
 
 
 def test_terms_of_a_seller():
@@ -310,8 +311,84 @@ def test_terms_of_a_seller():
     listed = read(text)
     assert listed.sellers == {("S", "USD"): Seller("S", Shipping(450, 0, 6000), 0)}
     assert [(p.path, p.value) for p in listed.problems] == [
-        ("list.csv: row 5, shipping", 'other terms of "S" than row 2')
+        ("list.csv: row 5, shipping", '"S": 5.00, but 4.50 in row 2')
     ]
+
+
+# Of each of a seller's terms: a header that means it, what its rows say, and how that is told.
+TERMS = {
+    "shipping": ("Postage", "9", "9.00"),
+    "shipping_per_kg": ("Freight per kg", "1.50", "1.50"),
+    "free_from": ("Free over", "75.00", "75.00"),
+    "minimum_order": ("Min. order", "20", "20.00"),
+}
+
+
+@pytest.mark.parametrize("named", [{c: c for c in TERMS}, {c: x[0] for c, x in TERMS.items()}], ids=["own", "other"])
+@pytest.mark.parametrize("order", [*itertools.permutations(TERMS)][::5])
+@pytest.mark.parametrize("odd", TERMS)
+def test_terms_that_contradict_each_other_stand_under_their_own_header(odd, order, named):
+    """Whatever the order of the columns, and with what each row says."""
+    first = {c: said for c, (_, said, _) in TERMS.items()}
+    rows = [named, first, dict.fromkeys(TERMS, ""), {**first, odd: "12"}]
+    ends = ["part,price,seller", *(f"{part},5,Fen Parts" for part in "abc")]
+    listed = read("\n".join(",".join([*(row[c] for c in order), end]) for row, end in zip(rows, ends, strict=True)))
+    assert faults(listed) == [(f"row 4, {named[odd]}", f'"Fen Parts": 12.00, but {TERMS[odd][2]} in row 2')]
+    assert listed.sellers == {("Fen Parts", "USD"): Seller("Fen Parts", Shipping(900, 150, 7500), 2000)}
+
+
+def test_a_row_that_contradicts_two_terms_is_told_of_both():
+    """And says nothing of the seller: what another row says of a term it alone stated is not held against it."""
+    text = "part,price,shipping,minimum order,free from\na,5,9,,\nb,5,12,20,80\nc,5,9,25,\nd,5,12,20,80\ne,5,,,90\n"
+    listed = read(text)
+    assert faults(listed) == [
+        ("row 3, shipping", '"Seller A": 12.00, but 9.00 in row 2'),
+        ("row 4, minimum order", '"Seller A": 25.00, but 20.00 in row 3'),
+        ("row 5, shipping", '"Seller A": 12.00, but 9.00 in row 2'),
+        ("row 6, free from", '"Seller A": 90.00, but 80.00 in row 3'),
+    ]
+    assert listed.sellers == {("Seller A", "USD"): Seller("Seller A", Shipping(900), 0)}
+
+
+def test_terms_are_told_in_the_digits_of_their_currency_and_apart_by_currency():
+    listed = read("part,price,currency,shipping\na,500,JPY,900\nb,5,EUR,9\nc,500,JPY,1200\n")
+    assert faults(listed) == [("row 4, shipping", '"Seller A": 1200, but 900 in row 2')]
+    assert {k: x.shipping.flat for k, x in listed.sellers.items()} == {
+        ("Seller A", "JPY"): 900,
+        ("Seller A", "EUR"): 900,
+    }
+
+
+def test_a_seller_is_one_however_its_name_is_written():
+    """By the spelling that comes first; in its terms, in rows that repeat, with a seller said for the whole file."""
+    text = (
+        ",,fen parts\npart,price,seller,shipping\na,5,Fen Parts,9\na,5,fen  PARTS,\nb,5,FEN PARTS,12\n"
+        "c,5,Fenn Parts,\nd,5,,\nd,6,fen parts,\n"
+    )
+    listed = read(text, Told("fen  parts", "USD", TODAY))
+    assert column(listed, "seller") == ["Fen Parts", "Fenn Parts"]
+    assert list(listed.sellers) == [("Fen Parts", "USD")]
+    assert listed.dropped == 1
+    assert faults(listed) == [
+        ("row 5, shipping", '"Fen Parts": 12.00, but 9.00 in row 3'),
+        ("row 8, part", '"d" again, with another price than row 7'),
+    ]
+    said_first = read("part,price,seller\nb,5,\na,5,ÉTABLI\nc,5,Établi\n", Told("établi", "USD", TODAY))
+    assert column(said_first, "seller") == ["établi"] * 3
+
+
+def test_part_ids_that_differ_only_in_capitals_are_told():
+    """They stay two parts. What took a part's place counts too."""
+    listed = read("part,price,superseded by\nblade_21,5,\nBlade_21,5,\nbelt,5,\nplug,,BELT\n")
+    assert column(listed, "part") == ["blade_21", "Blade_21", "belt", "plug"]
+    (note,) = listed.notes
+    assert note == (
+        "part ids that differ only in capital letters count as parts of their own: "
+        '"blade_21" and "Blade_21"; "belt" and "BELT"'
+    )
+    many = read("part,price\n" + "".join(f"p{i},5\nP{i},5\n" for i in range(1_200)))
+    assert many.notes[0].endswith('"p0" and "P0"; "p1" and "P1"; "p2" and "P2"; and 1,197 more')
+    assert not read("part,price\nBlade_21,5\nblade_22,5\n").notes
 
 
 def test_parts_that_others_took_the_place_of():
