@@ -48,26 +48,32 @@ WEIGHTS = {
 DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
 PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0}
 SHARES = {"": 1.0, "%": 0.01}
-RETURN_WORDS = {"none": "1", "no": "1", "no returns": "1", "final sale": "1", "free": "0", "full refund": "0"}
+RETURN_WORDS = {  # with their sign, whatever the header says of cells without one
+    "none": "100%", "no": "100%", "no returns": "100%", "final sale": "100%", "free": "0%", "full refund": "0%"
+}  # fmt: skip
 # What a spreadsheet says of a broken formula.
 BROKEN = frozenset(["#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"])
 
 
 @dataclass(frozen=True)
 class Cells:
-    """A column over the rows that are not blank: for each row the place of its text among the distinct ones."""
+    """A column over the rows that are not blank: for each row the place of its text among the distinct ones.
+
+    unit: that the header names, of numbers that have none beside them.
+    """
 
     header: str
     codes: NDArray[np.intp]
     texts: NDArray[np.object_]
     exact: BoolArray
+    unit: str = ""
 
     @classmethod
-    def of(cls, header: str, column: Column, rows: IntArray) -> Cells:
+    def of(cls, header: str, column: Column, rows: IntArray, unit: str = "") -> Cells:
         """Return some rows of a column with the distinct texts they use."""
         codes = column.codes[rows]
         used = np.bincount(codes, minlength=len(column.texts)) > 0
-        return cls(header, (np.cumsum(used) - 1)[codes], column.texts[used], column.exact[used])
+        return cls(header, (np.cumsum(used) - 1)[codes], column.texts[used], column.exact[used], unit)
 
 
 @dataclass
@@ -251,14 +257,29 @@ def floats(
     if cells is None:
         return np.full(rows, np.nan)
     column = numbers(cells, faults, decimal, rule, "correct it, or leave it empty")
+    if cells.unit == "%":
+        _check_percent(column, faults)
     places, found = units_of(column)
-    factor = np.array([units.get(u, np.nan) for u in found])[places]
+    factor = np.array([units.get(u or cells.unit, np.nan) for u in found])[places]
     # 10^places is exact up to 22, so that this is the float nearest to the decimal text.
     value = column.amounts.digits / 10.0**column.amounts.places * factor
     value = np.where(column.blank, np.nan, value)
     odd = ~column.blank & ~column.amounts.bad & ~(value <= most)
     faults.texts(cells, odd, rule, "correct it, or leave it empty")
     return np.where(odd | column.amounts.bad, np.nan, value)[cells.codes]
+
+
+def _check_percent(column: Numbers, faults: Faults) -> None:
+    """Refuse a column of percentages by its header whose cells look like shares: 0.15 may be 15 % or 0.15 %."""
+    bare = (column.units == "") & ~column.blank & ~column.amounts.bad & (column.amounts.digits > 0)
+    small = bare & (column.amounts.digits <= 10**column.amounts.places)
+    if bare.any() and (small == bare).all():
+        cells = column.cells
+        row = int(bare[cells.codes].argmax())
+        value = f"{shown(cells.texts[cells.codes[row]])} in {faults.named(row)}"
+        rule = "the header says per cent, but no cell is over 1, so that these may be shares"
+        remedy = f'write them as 15 %, or take % out of the header; or leave the column out: --map "{cells.header}="'
+        faults.whole.append(Problem(f"{faults.name}: {cells.header}", value, rule, remedy))
 
 
 def money(column: Numbers, currency: Words, faults: Faults) -> IntArray:

@@ -6,7 +6,7 @@ The columns are those of `api.headers`; what they may hold is in `sample_prices/
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -112,7 +112,7 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
     """
     _check(told)
     sheet = read_sheet(body, name, lambda cells: matches(cells, told.mapped), told.encoding, told.sheet)
-    matched = match(sheet.headers, told.mapped, name, sheet.header_row)
+    matched = match(sheet.headers, told.mapped, f"{name}: row {sheet.header_row}")
     if matched.problems:
         raise BadInput(matched.problems)
     filled = np.zeros(sheet.rows, bool)
@@ -125,7 +125,10 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
         raise BadInput([Problem(name, "no rows", "a price list has rows below its headers", "check the file")])
     headers = {c: sheet.headers[i] for c, i in sorted(matched.places.items(), key=lambda x: x[1])}
     faults = Faults(name, headers, rows + sheet.header_row + 1, np.zeros(len(rows), bool))
-    cells = {c: Cells.of(sheet.headers[i], sheet.columns[i], rows) for c, i in matched.places.items()}
+    cells = {
+        c: Cells.of(sheet.headers[i], sheet.columns[i], rows, matched.units.get(c, ""))
+        for c, i in matched.places.items()
+    }
     beside = _beside(sheet, rows, faults)
     frame, terms = _read(cells, len(rows), faults, told, matched, today)
     if faults.whole:
@@ -134,7 +137,7 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
     sellers = _sellers(frame, terms, faults)
     successors(frame, faults)
     kept = frame[~faults.bad & ~dropped].reset_index(drop=True)
-    notes = (*sheet.notes, *beside, *_pieces_note(cells, frame), *_capitals_note(frame))
+    notes = (*sheet.notes, *matched.notes(), *beside, *_pieces_note(cells, frame), *_capitals_note(frame))
     return PriceList(
         name, kept, sellers, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
         int((dropped & ~faults.bad).sum()), matched.ignored, notes,
@@ -198,10 +201,14 @@ def _read(
     state = status.each()
     idle = np.isin(state, ["discontinued", "own_stock"]) | ~after.blank()
     header = price.cells.header
-    _required(part, "part", cells, faults, "each row names its part", "add it")
-    _required(seller, "seller", cells, faults, "each row names its seller", "add it, or say --seller NAME")
-    _required(currency, "currency", cells, faults, "each row has a currency", "add it, or say --currency, such as USD")
-    _required(seen, "seen_on", cells, faults, "each row has the day its price was seen", "add it, or say --seen-on DAY")
+    for column, name, rule, remedy in (
+        (part, "part", "each row names its part", "add it"),
+        (seller, "seller", "each row names its seller", "add it, or say --seller NAME"),
+        (currency, "currency", "each row has a currency", "add it, or say --currency, such as USD"),
+        (seen, "seen_on", "each row has the day its price was seen", "add it, or say --seen-on DAY"),
+    ):
+        like = "".join(f', or --map "{header}={name}"' for header, near in matched.near.items() if near == name)
+        _required(column, name, cells, faults, rule, remedy + like)
     faults.rows(~price.stated() & ~idle, header, lambda _: "nothing", "each part for sale has a price", "add it")
     free = price.stated() & (cost == 0) & ~price.amounts.bad[price.cells.codes] & ~idle & (state != "donor")
     faults.rows(free, header, lambda _: "0", "what is for sale costs something", "correct it, or leave the row out")
@@ -277,7 +284,7 @@ def _returns(cells: Cells) -> Cells:
     """Return return terms with the words for none and for free turned into shares."""
     said = [RETURN_WORDS.get(" ".join(str(t).casefold().split())) for t in cells.texts]
     texts = np.array([t if s is None else s for t, s in zip(cells.texts, said, strict=True)], object)
-    return Cells(cells.header, cells.codes, texts, cells.exact)
+    return replace(cells, texts=texts)
 
 
 def _sellers(

@@ -215,6 +215,126 @@ def test_measures_with_their_units():
 
 
 @pytest.mark.parametrize(
+    ("header", "cell", "name", "value"),
+    [
+        ("Lead time (weeks)", "2", "lead_days", 14),
+        ("Lead (days)", "9", "lead_days", 9),
+        ("lead-time, week", "2", "lead_days", 14),
+        ("Delivery (weeks)", "2", "lead_days", 14),
+        ("Weight (g)", "120", "weight_kg", 0.12),
+        ("weight_lb", "2", "weight_kg", 2 * constants.lb),
+        ("Weight [oz]", "8", "weight_kg", 8 * constants.oz),
+        ("Shipping weight / KG", "2", "weight_kg", 2),
+        ("weight_kg", "2", "weight_kg", 2),
+        ("returns (%)", "15", "return_loss", 0.15),
+        ("restocking %", "7.5", "return_loss", 0.075),
+        ("% restocking", "100", "return_loss", 1),
+        ("Pack (pcs)", "4", "pack", 4),
+        ("Freight (EUR)", "4", None, 400),
+        ("Delivery (EUR)", "4", None, 400),
+    ],
+)
+def test_a_header_names_the_unit_of_cells_that_state_none(header, cell, name, value):
+    listed = read(f'part,price,"{header}"\na,5,{cell}\nb,5,\n')
+    assert not listed.ignored
+    assert not listed.notes, "quiet where all is plain"
+    if name is None:
+        assert listed.sellers == {("Seller A", "EUR"): Seller("Seller A", Shipping(value))}
+    else:
+        assert column(listed, name)[0] == pytest.approx(value, rel=1e-12)
+
+
+def test_the_unit_of_a_cell_goes_before_that_of_its_header():
+    header = "part,price,weight (g),lead (weeks),returns (%)\n"
+    listed = read(
+        header + "a,5,0.5 kg,3 days,none\nb,5,500,3,12%\nc,5,2 lb,1 week,free\nd,5,1,1,0.5\ne,5,,,20\nf,5,,,\n"
+    )
+    assert column(listed, "weight_kg")[:4] == pytest.approx([0.5, 0.5, 2 * constants.lb, 0.001], rel=1e-12)
+    assert column(listed, "lead_days")[:4] == [3, 21, 7, 7]
+    assert column(listed, "return_loss")[:5] == [1, 0.12, 0, 0.005, 0.2]
+    assert listed.rows[["weight_kg", "lead_days", "return_loss"]].iloc[5].isna().all(), "unknown is not zero"
+    over = read(header + "a,5,1000001,105,101\n")
+    assert [p for p, _ in faults(over)] == ["row 2, weight (g)", "row 2, lead (weeks)", "row 2, returns (%)"]
+
+
+def test_a_unit_that_does_not_fit_its_column_is_told():
+    for header, unit, c in [
+        ("Weight (weeks)", "weeks", "weight_kg"), ("Price %", "%", "price"), ("Lead time (g)", "g", "lead_days"),
+        ("Shipping kg", "kg", "shipping"), ("returns (EUR)", "EUR", "return_loss"), ("Title lb", "lb", "title"),
+    ]:  # fmt: skip
+        others = "part,title" if c == "price" else "part,price"
+        path, value, rule, remedy = refused(f"{others},{header}\na,5,1\n")[0]
+        assert (path, value) == (f"list.csv: row 1, {header}", f'"{header}"')
+        assert rule.startswith(f'"{unit}" is no unit of {c}')
+        assert f'--map "{header}={c}"' in remedy
+        told = Told("A", "USD", TODAY, mapped=read_map([f"{header}={c}"]))
+        assert read(f"{others},{header}\na,5,1\n", told).rows.shape == (1, len(FRAME)), "and the remedy helps"
+    assert "its units are kg, g, lb, lbs, oz" in refused("part,price,Weight (weeks)\na,5,2\n")[0][2]
+
+
+def test_a_header_that_is_mapped_keeps_the_unit_that_fits():
+    told = Told("A", "", TODAY, mapped=read_map(["Gewicht (g)=weight_kg", "Betrag EUR=price", "Ware kg=title"]))
+    listed = read("part,Betrag (EUR),Gewicht (g),Ware kg\na,5,120,x\n", told)
+    assert column(listed, "weight_kg") == pytest.approx([0.12])
+    assert (column(listed, "currency"), column(listed, "title")) == (["EUR"], ["x"])
+
+
+def test_percentages_that_look_like_shares_are_asked_about():
+    """A column of 0.15 under a per cent sign may be either; one cell over 1 tells."""
+    (problem,) = refused("part,price,returns (%)\na,5,0\nb,5,0.15\nc,5,none\nd,5,1\n")
+    assert problem[:2] == ("list.csv: returns (%)", '"0.15" in row 3')
+    assert '--map "returns (%)="' in problem[3]
+    left_out = Told("A", "USD", TODAY, mapped=read_map(["returns (%)="]))
+    assert read("part,price,returns (%)\na,5,0.15\n", left_out).rows["return_loss"].isna().all()
+    assert column(read("part,price,returns (%)\na,5,0.15\nb,5,15\n"), "return_loss") == [0.0015, 0.15]
+    assert column(read("part,price,returns (%)\na,5,0\nb,5,free\nc,5,15%\n"), "return_loss") == [0, 0, 0.15]
+
+
+@pytest.mark.parametrize("header", ["Restocking %", "Restocking"])
+def test_a_share_that_a_workbook_shows_as_a_percentage(header):
+    """Its value is 0.15, whatever the header says."""
+    rows = [0.15, "0%"], [0.075, "0.00%"], [1, "0%"], ["none", "General"], [20 if "%" in header else 0.2, "General"]
+    body = workbook(["part", "price", header], *([f"p{i}", 5.5, value] for i, (value, _) in enumerate(rows)))
+    book = openpyxl.load_workbook(io.BytesIO(body))
+    for i, (_, shape) in enumerate(rows):
+        book.active.cell(i + 2, 3).number_format = shape
+        book.active.cell(i + 2, 2).number_format = '0.00" + 5%"'
+    out = io.BytesIO()
+    book.save(out)
+    listed = read(out.getvalue())
+    assert column(listed, "return_loss") == pytest.approx([0.15, 0.075, 1, 1, 0.2], rel=1e-12)
+    assert set(column(listed, "price_minor")) == {550}
+
+
+@pytest.mark.parametrize(
+    ("header", "means"),
+    [("Desciption", "title"), ("Lead tme", "lead_days"), ("Wieght (g)", "weight_kg"), ("Restoking %", "return_loss"),
+     ("Weight (pounds)", "weight_kg"), ("Lead time (working days)", "lead_days"), ("Superceded by", "superseded_by")],
+)  # fmt: skip
+def test_a_header_that_is_nearly_known_is_told(header, means):
+    listed = read(f"part,price,{header}\na,5,2\n")
+    assert listed.ignored == (header,)
+    (note,) = listed.notes
+    assert note.startswith(f'"{header}" looks like {means} (')
+    assert note.endswith(f'); if it is: --map "{header}={means}"')
+    assert not read(f"part,price,{header}\na,5,2\n", Told("A", "USD", TODAY, mapped=read_map([f"{header}="]))).notes
+
+
+def test_headers_that_are_not_near_or_whose_column_is_there_are_left_out_without_a_note():
+    assert not read("part,price,Colour,Rating,Bin,Notes,Old price,Items\na,5,,,,,,\n").notes
+    assert not read("part,price,title,Desciption\na,5,x,y\n").notes
+    assert "\x07" not in read("part,price,Descip\x07tion\na,5,x\n").notes[0]
+
+
+def test_a_required_column_that_is_misspelled_is_named_in_the_remedy():
+    assert [p[3] for p in refused("Partt no,Pricee\na,5\n")] == [
+        'say which it is: --map "Partt no=part"', 'say which it is: --map "Pricee=price"',
+    ]  # fmt: skip
+    (problem,) = refused("part,price,Suplier\na,5,Fen Parts\n", Told("", "USD", TODAY))
+    assert problem[3] == 'add it, or say --seller NAME, or --map "Suplier=seller"'
+
+
+@pytest.mark.parametrize(
     ("word", "status"),
     [("New", "new"), ("in stock", "new"), ("back-ordered", "back_ordered"), ("Back order", "back_ordered"),
      ("NLA", "discontinued"), ("second-hand", "used"), ("donor", "donor"), ("Own Stock", "own_stock"), ("", "new")],
