@@ -82,8 +82,9 @@ class Faults:
 
     name: str
     headers: Mapping[str, str]  # of our columns, as the file has them and in its order
-    numbers: IntArray  # of the rows, as a spreadsheet counts them
+    numbers: IntArray  # of the rows, as messages count them
     bad: BoolArray
+    word: str = "row"  # what messages call a row
     whole: list[Problem] = field(default_factory=list)  # of the file: nothing of it can be kept
     count: int = 0
     _told: list[tuple[int, int, Problem]] = field(default_factory=list)
@@ -94,7 +95,7 @@ class Faults:
 
     def named(self, row: int) -> str:
         """Return what messages call a row, such as row 7."""
-        return f"row {self.numbers[row]}"
+        return f"{self.word} {self.numbers[row]}"
 
     def at(self, row: int, header: str) -> str:
         """Return where a cell stands."""

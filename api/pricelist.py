@@ -36,7 +36,7 @@ from api.days import days
 from api.figures import BoolArray, IntArray
 from api.headers import OF_SELLER, Matched, match, matches
 from api.lists import duplicates, one_statement, successors
-from api.sheets import Sheet, read_sheet
+from api.sheets import ROWS, Counted, Sheet, read_sheet
 from econ.money import DIGITS
 from econ.offers import Seller, Shipping
 from econ.problems import BadInput, Problem, nearest, shown
@@ -103,16 +103,17 @@ FRAME = (
 )  # fmt: skip
 
 
-def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
+def read_prices(body: bytes, name: str, told: Told, today: date, counted: Counted = ROWS) -> PriceList:
     """Return a price list.
 
     body: the bytes of a CSV or XLSX file; name: for its problems. today: no price is seen after it.
+    counted: what its rows are called and how they are counted in problems.
     Raises BadInput, with every problem, where nothing of the file can be kept; a PriceList may have problems of single
     rows, which are left out of its rows.
     """
     _check(told)
     sheet = read_sheet(body, name, lambda cells: matches(cells, told.mapped), told.encoding, told.sheet)
-    matched = match(sheet.headers, told.mapped, f"{name}: row {sheet.header_row}")
+    matched = match(sheet.headers, told.mapped, f"{name}: {counted.headers(sheet.header_row)}")
     if matched.problems:
         raise BadInput(matched.problems)
     filled = np.zeros(sheet.rows, bool)
@@ -124,7 +125,7 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
     if not len(rows):
         raise BadInput([Problem(name, "no rows", "a price list has rows below its headers", "check the file")])
     headers = {c: sheet.headers[i] for c, i in sorted(matched.places.items(), key=lambda x: x[1])}
-    faults = Faults(name, headers, rows + sheet.header_row + 1, np.zeros(len(rows), bool))
+    faults = Faults(name, headers, rows + counted.first(sheet.header_row), np.zeros(len(rows), bool), counted.word)
     cells = {
         c: Cells.of(sheet.headers[i], sheet.columns[i], rows, matched.units.get(c, ""))
         for c, i in matched.places.items()

@@ -63,6 +63,28 @@ class Sheet:
     parted: bool
 
 
+@dataclass(frozen=True)
+class Counted:
+    """What the rows of a list are called in messages, and how they are counted.
+
+    word: of one row. above: the header and what is above it are counted, too; else the first row below it is 1.
+    """
+
+    word: str = "row"
+    above: bool = True
+
+    def first(self, header_row: int) -> int:
+        """Return the number of the first row below the headers. header_row: their number, as a spreadsheet counts."""
+        return header_row + 1 if self.above else 1
+
+    def headers(self, header_row: int) -> str:
+        """Return what the headers are called together."""
+        return f"{self.word} {header_row}" if self.above else "keys"
+
+
+ROWS = Counted()
+OBJECTS = Counted("object", above=False)  # of JSON, whose keys are the headers
+
 Score = Callable[[Sequence[str]], int]
 
 
