@@ -48,26 +48,32 @@ WEIGHTS = {
 DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
 PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0}
 SHARES = {"": 1.0, "%": 0.01}
-RETURN_WORDS = {"none": "1", "no": "1", "no returns": "1", "final sale": "1", "free": "0", "full refund": "0"}
+RETURN_WORDS = {  # with their sign, whatever the header says of cells without one
+    "none": "100%", "no": "100%", "no returns": "100%", "final sale": "100%", "free": "0%", "full refund": "0%"
+}  # fmt: skip
 # What a spreadsheet says of a broken formula.
 BROKEN = frozenset(["#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"])
 
 
 @dataclass(frozen=True)
 class Cells:
-    """A column over the rows that are not blank: for each row the place of its text among the distinct ones."""
+    """A column over the rows that are not blank: for each row the place of its text among the distinct ones.
+
+    unit: that the header names, of numbers that have none beside them.
+    """
 
     header: str
     codes: NDArray[np.intp]
     texts: NDArray[np.object_]
     exact: BoolArray
+    unit: str = ""
 
     @classmethod
-    def of(cls, header: str, column: Column, rows: IntArray) -> Cells:
+    def of(cls, header: str, column: Column, rows: IntArray, unit: str = "") -> Cells:
         """Return some rows of a column with the distinct texts they use."""
         codes = column.codes[rows]
         used = np.bincount(codes, minlength=len(column.texts)) > 0
-        return cls(header, (np.cumsum(used) - 1)[codes], column.texts[used], column.exact[used])
+        return cls(header, (np.cumsum(used) - 1)[codes], column.texts[used], column.exact[used], unit)
 
 
 @dataclass
@@ -76,8 +82,9 @@ class Faults:
 
     name: str
     headers: Mapping[str, str]  # of our columns, as the file has them and in its order
-    numbers: IntArray  # of the rows, as a spreadsheet counts them
+    numbers: IntArray  # of the rows, as messages count them
     bad: BoolArray
+    word: str = "row"  # what messages call a row
     whole: list[Problem] = field(default_factory=list)  # of the file: nothing of it can be kept
     count: int = 0
     _told: list[tuple[int, int, Problem]] = field(default_factory=list)
@@ -86,9 +93,13 @@ class Faults:
         """Return what the file calls a column."""
         return self.headers.get(column, column)
 
+    def named(self, row: int) -> str:
+        """Return what messages call a row, such as row 7."""
+        return f"{self.word} {self.numbers[row]}"
+
     def at(self, row: int, header: str) -> str:
         """Return where a cell stands."""
-        return f"{self.name}: row {self.numbers[row]}, {header}"
+        return f"{self.name}: {self.named(row)}, {header}"
 
     def rows(self, which: BoolArray, header: str, value: Callable[[int], str], rule: str, remedy: str) -> None:
         """Note a fault of some rows. value: what stands in a row."""
@@ -145,6 +156,25 @@ def words(cells: Cells | None, rows: int, faults: Faults, longest: int, default:
     return Words(places[cells.codes], found)
 
 
+def first_rows(codes: IntArray | NDArray[np.intp], size: int) -> IntArray:
+    """Return the first row of each code below size; the number of rows where none has it."""
+    first = np.full(size, len(codes), np.int64)
+    first[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)  # of the rows of a code the last one set stays
+    return first
+
+
+def one_spelling(column: Words) -> Words:
+    """Return a column whose words are one where they differ only in capitals, spelled as in the first row of them."""
+    folded = [w.casefold() for w in column.words]
+    if len(set(folded)) == len(folded):
+        return column
+    spelled: dict[str, str] = {}
+    for i in np.argsort(first_rows(column.codes, len(folded)), kind="stable").tolist():
+        spelled.setdefault(folded[i], column.words[i])
+    place = {fold: j for j, fold in enumerate(spelled)}
+    return Words(np.array([place[f] for f in folded], np.intp)[column.codes], np.array([*spelled.values()], object))
+
+
 def chosen(
     cells: Cells | None, rows: int, faults: Faults, known: Mapping[str, str], rule: str, default: str = ""
 ) -> Words:
@@ -169,7 +199,7 @@ def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) ->
 
     def seen(sign: int) -> str:
         row = found[sign]
-        return f"{shown(cells.texts[cells.codes[row]])} in row {faults.numbers[row]}"
+        return f"{shown(cells.texts[cells.codes[row]])} in {faults.named(row)}"
 
     where = f"{faults.name}: {cells.header}"
     if told and len({POINT, COMMA} & set(found)) != 1:
@@ -228,14 +258,29 @@ def floats(
     if cells is None:
         return np.full(rows, np.nan)
     column = numbers(cells, faults, decimal, rule, "correct it, or leave it empty")
+    if cells.unit == "%":
+        _check_percent(column, faults)
     places, found = units_of(column)
-    factor = np.array([units.get(u, np.nan) for u in found])[places]
+    factor = np.array([units.get(u or cells.unit, np.nan) for u in found])[places]
     # 10^places is exact up to 22, so that this is the float nearest to the decimal text.
     value = column.amounts.digits / 10.0**column.amounts.places * factor
     value = np.where(column.blank, np.nan, value)
     odd = ~column.blank & ~column.amounts.bad & ~(value <= most)
     faults.texts(cells, odd, rule, "correct it, or leave it empty")
     return np.where(odd | column.amounts.bad, np.nan, value)[cells.codes]
+
+
+def _check_percent(column: Numbers, faults: Faults) -> None:
+    """Refuse a column of percentages by its header whose cells look like shares: 0.15 may be 15 % or 0.15 %."""
+    bare = (column.units == "") & ~column.blank & ~column.amounts.bad & (column.amounts.digits > 0)
+    small = bare & (column.amounts.digits <= 10**column.amounts.places)
+    if bare.any() and (small == bare).all():
+        cells = column.cells
+        row = int(bare[cells.codes].argmax())
+        value = f"{shown(cells.texts[cells.codes[row]])} in {faults.named(row)}"
+        rule = "the header says per cent, but no cell is over 1, so that these may be shares"
+        remedy = f'write them as 15 %, or take % out of the header; or leave the column out: --map "{cells.header}="'
+        faults.whole.append(Problem(f"{faults.name}: {cells.header}", value, rule, remedy))
 
 
 def money(column: Numbers, currency: Words, faults: Faults) -> IntArray:

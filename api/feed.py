@@ -7,8 +7,8 @@ What holds of HTTP here is RFC 9110: conditional requests (13.1), 304 (15.4.5), 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -84,6 +84,15 @@ class _Asking:
         return Failed(self.parts.geturl(), got, rule, remedy, again, wait)
 
 
+@contextmanager
+def named(name: str) -> Iterator[None]:
+    """Put the name of a feed before the path of each problem found in what it holds."""
+    try:
+        yield
+    except BadInput as error:
+        raise BadInput(replace(p, path=f"{name}: {p.path}") for p in error.problems) from None
+
+
 def check_body(body: bytes, kind: Kind) -> None:
     """Refuse a JSON body that holds no rows, so that it takes the place of no good copy. Raises BadInput."""
     if kind == "json":
@@ -110,7 +119,8 @@ def fetch(
     try:
         read = _read(asking, sleep)
         if read is not kept:
-            check(read.body, read.kind)
+            with named(without_secrets(url)):
+                check(read.body, read.kind)
     except BadInput as error:
         if kept is None:
             raise

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 
+from api.cells import DAYS, PIECES, SHARES, WEIGHTS
 from econ.money import DIGITS, SIGNS
 from econ.problems import BadInput, Problem, nearest, shown
 
@@ -88,8 +90,14 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     + (("",) if word in UNSURE else ())
     for word in {w for c, head in COLUMNS.items() for w in (c.replace("_", " "), *head.others)}
 }
-_UNITS = ("kg", "days")
+# What a header may name as the unit of its cells, with the factor it brings.
+UNITS: Mapping[str, Mapping[str, float]] = {
+    "weight_kg": WEIGHTS, "lead_days": DAYS, "return_loss": SHARES, "pack": PIECES
+}  # fmt: skip
+_ANY_UNIT = {unit for units in UNITS.values() for unit in units} - {""}
+_OF_MONEY = {"price", "price_each", "core_charge", "currency", *OF_SELLER}
 _SIGNED = {sign: code for code, sign in SIGNS.items()}
+NEAR = 0.8  # least likeness of a header that may be a known one misspelled: one letter in five may be wrong; judgement
 
 
 def plain(header: str) -> str:
@@ -97,65 +105,109 @@ def plain(header: str) -> str:
     return " ".join(re.sub(r"[^\w$€£]|_", " ", header.casefold()).split())
 
 
-def _candidates(header: str) -> tuple[tuple[str, ...], str]:
-    """Return the columns a header may mean, and the currency it names, as in `Unit price (EUR)`."""
+def _parted(header: str) -> tuple[str, str]:
+    """Return the words of a header, plain, and apart from them the unit or currency it names, as in `Weight (g)`."""
     word = plain(header)
-    if word in _WORDS:
-        return _WORDS[word], ""
+    if "%" in header:  # which is no word
+        return word, "%"
     rest, _, last = word.rpartition(" ")
-    if last in _UNITS:
-        return _WORDS.get(rest, ()), ""
-    code = _SIGNED.get(last, last.upper())
-    return (_WORDS.get(rest, ()), code) if code in DIGITS else ((), "")
+    unit = last if last in _ANY_UNIT else _SIGNED.get(last, last.upper())
+    return (word, "") if word in _WORDS or unit not in _ANY_UNIT | DIGITS.keys() else (rest, unit)
+
+
+def _fits(unit: str, column: str) -> bool:
+    return unit in UNITS.get(column, ()) or (unit in DIGITS and column in _OF_MONEY)
+
+
+def _meant(header: str, mapped: Mapping[str, str]) -> tuple[tuple[str, ...], str]:
+    """Return the columns a header may mean, and the unit or currency it names."""
+    word, unit = _parted(header)
+    if plain(header) not in mapped:
+        return _WORDS.get(word, ()), unit
+    column = mapped[plain(header)]
+    return (column,), unit if _fits(unit, column) else ""  # what the user says goes before what seems a unit
 
 
 def matches(cells: Sequence[str], mapped: Mapping[str, str]) -> int:
     """Return how many columns of ours a row of cells names; to tell the header from the rows above it."""
-    known = {c for cell in cells for c in _candidates(cell)[0]}
-    return len((known | {mapped[plain(cell)] for cell in cells if plain(cell) in mapped}) - {""})
+    return len({c for cell in cells for c in _meant(cell, mapped)[0]} - {""})
+
+
+def _near(header: str) -> tuple[str, ...]:
+    """Return the columns of a known header that is nearly this one, or this one but for what stands in brackets."""
+    for word in (plain(re.sub(r"[(\[].*", "", header)), _parted(header)[0]):
+        for close in get_close_matches(word, _WORDS, n=1, cutoff=NEAR):
+            return tuple(c for c in _WORDS[close] if c)
+    return ()
 
 
 @dataclass(frozen=True)
 class Matched:
-    """Which column of a file is which of ours; ignored: headers that mean none; currency: named in price headers."""
+    """Which column of a file is which of ours.
+
+    units: of columns whose header names one, for cells that state none. ignored: headers that mean none. near: those of
+    them that are nearly a known one, to the column they may be, where the file has no other. currency: named in price
+    headers.
+    """
 
     places: Mapping[str, int]
+    units: Mapping[str, str]
     ignored: tuple[str, ...]
+    near: Mapping[str, str]
     currency: str
     problems: tuple[Problem, ...]
 
+    def notes(self) -> tuple[str, ...]:
+        """Return what is to be said of headers that are nearly a known one."""
+        return tuple(
+            f"{shown(header)} looks like {column} ({COLUMNS[column].about}); "
+            f"if it is: --map {shown(f'{header}={column}')}"
+            for header, column in self.near.items()
+        )
 
-def match(headers: Sequence[str], mapped: Mapping[str, str], name: str, row: int) -> Matched:
+
+def match(headers: Sequence[str], mapped: Mapping[str, str], where: str) -> Matched:
     """Return which column of a file is which of ours.
 
     headers: as the file has them. mapped: what the user said, plain header -> column of ours, or empty to ignore it.
-    name, row: of the file and its header row, for problems.
+    where: the headers stand, for problems: the file and its row.
     """
     places: dict[str, int] = {}
+    units: dict[str, str] = {}
     ignored: list[str] = []
     problems: list[Problem] = []
     currencies: dict[str, str] = {}
     for i, header in enumerate(headers):
         if not header.strip():
             continue
-        said = plain(header) in mapped
-        could, code = ((mapped[plain(header)],), "") if said else _candidates(header)
-        where = f"{name}: row {row}, {header}"
-        if not could or could == ("",):
+        could, unit = _meant(header, mapped)
+        fitting = tuple(c for c in could if not unit or not c or _fits(unit, c))
+        here = f"{where}, {header}"
+        if could and not fitting:
+            rule = f"{shown(unit)} is no unit of {' or '.join(could)}" + "".join(
+                f"; its units are {', '.join(u for u in UNITS[c] if u)}" for c in could if c in UNITS
+            )
+            remedy = f'correct it, or say what the header means: --map "{header}={could[0]}"'
+            problems.append(Problem(here, shown(header), rule, remedy))
+        elif not any(fitting):
             ignored.append(header)
-        elif len(could) > 1:
-            rule = f"this header may mean {' or '.join(c or 'none of these columns' for c in could)}"
-            problems.append(Problem(where, shown(header), rule, f'say which: --map "{header}={could[0]}"'))
-        elif could[0] in places:
-            rule = f"{shown(headers[places[could[0]]])} is the column {could[0]} already"
-            problems.append(Problem(where, shown(header), rule, f'leave one out: --map "{header}="'))
+        elif len(fitting) > 1:
+            rule = f"this header may mean {' or '.join(c or 'none of these columns' for c in fitting)}"
+            problems.append(Problem(here, shown(header), rule, f'say which: --map "{header}={fitting[0]}"'))
+        elif fitting[0] in places:
+            rule = f"{shown(headers[places[fitting[0]]])} is the column {fitting[0]} already"
+            problems.append(Problem(here, shown(header), rule, f'leave one out: --map "{header}="'))
         else:
-            places[could[0]] = i
-            if code:
-                currencies[code] = header
+            places[fitting[0]] = i
+            if unit in DIGITS:
+                currencies[unit] = header
+            elif unit:
+                units[fitting[0]] = unit
+    like = {h: [c for c in _near(h) if c not in places] for h in ignored if plain(h) not in mapped}
+    near = {header: columns[0] for header, columns in like.items() if columns}
     if len(currencies) > 1:
         rule = "a row has one currency"
-        problems.append(Problem(f"{name}: row {row}", " and ".join(currencies), rule, "leave it to a currency column"))
+        problems.append(Problem(where, " and ".join(currencies), rule, "leave it to a currency column"))
     there = {plain(h) for h in headers}
     for word, column in mapped.items():
         if word not in there:
@@ -163,13 +215,14 @@ def match(headers: Sequence[str], mapped: Mapping[str, str], name: str, row: int
             problems.append(Problem("--map", shown(f"{word}={column}"), rule, remedy))
     if {"price", "price_each"} <= set(places):
         rule = "a list states the price of a pack or of a piece"
-        problems.append(Problem(f"{name}: row {row}", "price and price_each", rule, 'leave one out with --map "...="'))
+        problems.append(Problem(where, "price and price_each", rule, 'leave one out with --map "...="'))
     for column in ("part", "price"):
         if column not in places and not (column == "price" and "price_each" in places):
             got = ", ".join(shown(h) for h in headers if h.strip()) or "no headers"
             rule = f"a price list has a column {column}"
-            problems.append(Problem(f"{name}: row {row}", got[:200], rule, f'say which it is: --map "header={column}"'))
-    return Matched(places, tuple(ignored), next(iter(currencies), ""), tuple(problems))
+            header = next((h for h, c in near.items() if c == column), "header")
+            problems.append(Problem(where, got[:200], rule, f'say which it is: --map "{header}={column}"'))
+    return Matched(places, units, tuple(ignored), near, next(iter(currencies), ""), tuple(problems))
 
 
 def read_map(said: Sequence[str]) -> Mapping[str, str]:

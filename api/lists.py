@@ -7,9 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from api.cells import SPELLED, Faults
+from api.cells import SPELLED, Faults, first_rows
 from api.figures import BoolArray, IntArray
 from api.headers import OF_SELLER
+from econ.money import to_decimal
 from econ.problems import shown
 
 KEY = ("part", "seller", "pack", "seen_on", "status", "machine_class", "currency")
@@ -55,7 +56,7 @@ def duplicates(frame: pd.DataFrame, faults: Faults) -> BoolArray:
     def told(row: int) -> str:
         i = at[row]
         what = " and ".join(names[i]) or "a figure"
-        return f"{shown(some['part'].iloc[i])} again, with another {what} than row {faults.numbers[first[i]]}"
+        return f"{shown(some['part'].iloc[i])} again, with another {what} than {faults.named(first[i])}"
 
     rule = "a seller offers a part in one pack on one day in one state at one price"
     both = np.zeros(len(frame), bool)
@@ -68,32 +69,40 @@ def duplicates(frame: pd.DataFrame, faults: Faults) -> BoolArray:
 def one_statement(
     frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArray]], faults: Faults
 ) -> Mapping[str, Mapping[tuple[str, str], int]]:
-    """Return what each seller says of each of its terms, by name and currency; note rows that say something else."""
-    found: dict[str, dict[tuple[str, str], int]] = {}
-    names, currencies = frame["seller"].cat, frame["currency"].cat
-    group = names.codes.to_numpy().astype(np.int64) * len(currencies.categories) + currencies.codes.to_numpy()
-    for column in OF_SELLER:
-        found[column] = {}
-        if column not in terms:
-            continue
-        value, said = terms[column]
-        rows = np.flatnonzero(said & ~faults.bad)
-        groups, at, back = np.unique(group[rows], return_index=True, return_inverse=True)
-        first = rows[at][back]
-        wrong = np.zeros(len(frame), bool)
-        wrong[rows] = value[rows] != value[first]
-        of_row = np.zeros(len(frame), np.int64)
-        of_row[rows] = first
+    """Return what each seller says of each of its terms, by name and currency; note rows that say something else.
 
-        def told(row: int, of_row: IntArray = of_row) -> str:
-            return f"other terms of {shown(frame['seller'].iloc[row])} than row {faults.numbers[of_row[row]]}"
+    terms: for each term its amount in each row [minor units] and which rows state it.
+    """
+    names, currencies = frame["seller"].cat, frame["currency"].cat
+    pair = names.codes.to_numpy().astype(np.int64) * len(currencies.categories) + currencies.codes.to_numpy()
+    group, pairs = pd.factorize(pair)
+    good = ~faults.bad  # a row that is wrong in one term is looked at in the others, too
+    for column, (value, said) in terms.items():
+        rows = np.flatnonzero(said & good)
+        first = _first_of(rows, group, len(pairs))[group]
+        wrong = np.zeros(len(frame), bool)
+        wrong[rows] = value[rows] != value[first[rows]]
+
+        def told(row: int, value: IntArray = value, first: IntArray = first) -> str:
+            name, currency = frame["seller"].iloc[row], str(frame["currency"].iloc[row])
+            here, there = (f"{to_decimal(int(value[r]), currency):f}" for r in (row, first[row]))
+            return f"{shown(name)}: {here}, but {there} in {faults.named(first[row])}"
 
         rule = "a seller has one shipping rule and one minimum order"
         faults.rows(wrong, faults.header(column), told, rule, "make the rows agree, or leave it empty in all but one")
-        for g, r in zip(groups.tolist(), rows[at].tolist(), strict=True):
-            name, currency = divmod(g, len(currencies.categories))
-            found[column][str(names.categories[name]), str(currencies.categories[currency])] = int(value[r])
+    found: dict[str, dict[tuple[str, str], int]] = {column: {} for column in OF_SELLER}
+    for column, (value, said) in terms.items():
+        first = _first_of(np.flatnonzero(said & ~faults.bad), group, len(pairs))
+        for g in np.flatnonzero(first < len(frame)).tolist():
+            name, currency = divmod(int(pairs[g]), len(currencies.categories))
+            key = str(names.categories[name]), str(currencies.categories[currency])
+            found[column][key] = int(value[first[g]])
     return found
+
+
+def _first_of(rows: IntArray, group: IntArray, groups: int) -> IntArray:
+    """Return the first of some rows in each group; the number of all rows where none is in it."""
+    return np.append(rows, len(group))[first_rows(group[rows], groups)]
 
 
 def successors(frame: pd.DataFrame, faults: Faults) -> None:
@@ -115,7 +124,7 @@ def successors(frame: pd.DataFrame, faults: Faults) -> None:
     mask = np.zeros(len(frame), bool)
     mask[list(wrong)] = True
     faults.rows(
-        mask, header, lambda r: f"another part than row {faults.numbers[wrong[r]]} names",
+        mask, header, lambda r: f"another part than {faults.named(wrong[r])} names",
         "one part takes the place of a part", "make the rows agree",
     )  # fmt: skip
     faults.bad[list(wrong.values())] = True  # which of the two is right is not known

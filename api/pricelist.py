@@ -6,7 +6,7 @@ The columns are those of `api.headers`; what they may hold is in `sample_prices/
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -27,6 +27,7 @@ from api.cells import (
     floats,
     money,
     numbers,
+    one_spelling,
     same,
     units_of,
     words,
@@ -35,7 +36,7 @@ from api.days import days
 from api.figures import BoolArray, IntArray
 from api.headers import OF_SELLER, Matched, match, matches
 from api.lists import duplicates, one_statement, successors
-from api.sheets import Sheet, read_sheet
+from api.sheets import ROWS, Counted, Sheet, read_sheet
 from econ.money import DIGITS
 from econ.offers import Seller, Shipping
 from econ.problems import BadInput, Problem, nearest, shown
@@ -44,6 +45,7 @@ LONGEST_NAME = 100
 MOST_PIECES = 1_000  # as `econ.basket` takes them
 MOST_KG = 1_000.0
 MOST_DAYS = 730.0
+NAMED = 3  # ids told one by one
 AMOUNT = "it is an amount of money, such as 12.50"
 
 
@@ -101,27 +103,33 @@ FRAME = (
 )  # fmt: skip
 
 
-def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
+def read_prices(body: bytes, name: str, told: Told, today: date, counted: Counted = ROWS) -> PriceList:
     """Return a price list.
 
     body: the bytes of a CSV or XLSX file; name: for its problems. today: no price is seen after it.
+    counted: what its rows are called and how they are counted in problems.
     Raises BadInput, with every problem, where nothing of the file can be kept; a PriceList may have problems of single
     rows, which are left out of its rows.
     """
     _check(told)
     sheet = read_sheet(body, name, lambda cells: matches(cells, told.mapped), told.encoding, told.sheet)
-    matched = match(sheet.headers, told.mapped, name, sheet.header_row)
+    matched = match(sheet.headers, told.mapped, f"{name}: {counted.headers(sheet.header_row)}")
     if matched.problems:
         raise BadInput(matched.problems)
     filled = np.zeros(sheet.rows, bool)
     for column in sheet.columns:
+        if filled.all():
+            break
         filled |= np.array([bool(t.strip()) for t in column.texts], bool)[column.codes]
     rows = np.flatnonzero(filled)
     if not len(rows):
         raise BadInput([Problem(name, "no rows", "a price list has rows below its headers", "check the file")])
     headers = {c: sheet.headers[i] for c, i in sorted(matched.places.items(), key=lambda x: x[1])}
-    faults = Faults(name, headers, rows + sheet.header_row + 1, np.zeros(len(rows), bool))
-    cells = {c: Cells.of(sheet.headers[i], sheet.columns[i], rows) for c, i in matched.places.items()}
+    faults = Faults(name, headers, rows + counted.first(sheet.header_row), np.zeros(len(rows), bool), counted.word)
+    cells = {
+        c: Cells.of(sheet.headers[i], sheet.columns[i], rows, matched.units.get(c, ""))
+        for c, i in matched.places.items()
+    }
     beside = _beside(sheet, rows, faults)
     frame, terms = _read(cells, len(rows), faults, told, matched, today)
     if faults.whole:
@@ -130,7 +138,7 @@ def read_prices(body: bytes, name: str, told: Told, today: date) -> PriceList:
     sellers = _sellers(frame, terms, faults)
     successors(frame, faults)
     kept = frame[~faults.bad & ~dropped].reset_index(drop=True)
-    notes = (*sheet.notes, *beside, *_pieces_note(cells, frame))
+    notes = (*sheet.notes, *matched.notes(), *beside, *_pieces_note(cells, frame), *_capitals_note(frame))
     return PriceList(
         name, kept, sellers, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
         int((dropped & ~faults.bad).sum()), matched.ignored, notes,
@@ -172,7 +180,7 @@ def _read(
 ) -> tuple[pd.DataFrame, Mapping[str, tuple[IntArray, BoolArray]]]:
     """Return the rows in one shape, and for each of a seller's terms its amounts and which rows state them."""
     part = words(cells.get("part"), n, faults, LONGEST_NAME)
-    seller = words(cells.get("seller"), n, faults, LONGEST_NAME, told.seller)
+    seller = one_spelling(words(cells.get("seller"), n, faults, LONGEST_NAME, " ".join(told.seller.split())))
     status = chosen(
         cells.get("status"), n, faults, STATUS_WORDS,
         "a part is new, back-ordered, discontinued, used, donor or own stock", "new",
@@ -194,10 +202,14 @@ def _read(
     state = status.each()
     idle = np.isin(state, ["discontinued", "own_stock"]) | ~after.blank()
     header = price.cells.header
-    _required(part, "part", cells, faults, "each row names its part", "add it")
-    _required(seller, "seller", cells, faults, "each row names its seller", "add it, or say --seller NAME")
-    _required(currency, "currency", cells, faults, "each row has a currency", "add it, or say --currency, such as USD")
-    _required(seen, "seen_on", cells, faults, "each row has the day its price was seen", "add it, or say --seen-on DAY")
+    for column, name, rule, remedy in (
+        (part, "part", "each row names its part", "add it"),
+        (seller, "seller", "each row names its seller", "add it, or say --seller NAME"),
+        (currency, "currency", "each row has a currency", "add it, or say --currency, such as USD"),
+        (seen, "seen_on", "each row has the day its price was seen", "add it, or say --seen-on DAY"),
+    ):
+        like = "".join(f', or --map "{header}={name}"' for header, near in matched.near.items() if near == name)
+        _required(column, name, cells, faults, rule, remedy + like)
     faults.rows(~price.stated() & ~idle, header, lambda _: "nothing", "each part for sale has a price", "add it")
     free = price.stated() & (cost == 0) & ~price.amounts.bad[price.cells.codes] & ~idle & (state != "donor")
     faults.rows(free, header, lambda _: "0", "what is for sale costs something", "correct it, or leave the row out")
@@ -273,7 +285,7 @@ def _returns(cells: Cells) -> Cells:
     """Return return terms with the words for none and for free turned into shares."""
     said = [RETURN_WORDS.get(" ".join(str(t).casefold().split())) for t in cells.texts]
     texts = np.array([t if s is None else s for t, s in zip(cells.texts, said, strict=True)], object)
-    return Cells(cells.header, cells.codes, texts, cells.exact)
+    return replace(cells, texts=texts)
 
 
 def _sellers(
@@ -281,12 +293,9 @@ def _sellers(
 ) -> Mapping[tuple[str, str], Seller]:
     """Return the terms of each seller in each currency that states any; what it leaves open of them is nothing."""
     stated = one_statement(frame, terms, faults)
-    good = frame.loc[~faults.bad, ["seller", "currency"]].drop_duplicates()
     found = {}
-    for name, currency in good.itertuples(index=False):
+    for name, currency in dict.fromkeys(key for c in OF_SELLER for key in stated[c]):
         said = {c: stated[c].get((name, currency)) for c in OF_SELLER}
-        if all(x is None for x in said.values()):
-            continue
         shipping = Shipping(said["shipping"] or 0, said["shipping_per_kg"] or 0, said["free_from"])
         found[name, currency] = Seller(name, shipping, said["minimum_order"] or 0)
     return found
@@ -297,3 +306,19 @@ def _pieces_note(cells: Mapping[str, Cells], frame: pd.DataFrame) -> tuple[str, 
     if header.casefold().startswith("unit") and bool((frame["pack"] > 1).any()):
         return (f'"{header}" is taken as the price of a pack; if it is of a piece: --map "{header}=price_each"',)
     return ()
+
+
+def _capitals_note(frame: pd.DataFrame) -> tuple[str, ...]:
+    """Note part ids, of parts and of what took their place, that differ only in capital letters."""
+    ids = list(dict.fromkeys(frame["part"].cat.categories.tolist() + frame["superseded_by"].cat.categories.tolist()))
+    whole = "\n".join(ids)  # all at once: there may be many
+    small = whole.lower()
+    if small == whole or len(set(small.split("\n"))) == len(ids):
+        return ()
+    alike: dict[str, list[str]] = {}
+    for each, written in zip(ids, small.split("\n"), strict=True):
+        alike.setdefault(written, []).append(shown(each))
+    groups = [" and ".join(x) for x in alike.values() if len(x) > 1]
+    more = f"; and {len(groups) - NAMED:,} more" if len(groups) > NAMED else ""
+    first = "; ".join(groups[:NAMED])
+    return (f"part ids that differ only in capital letters count as parts of their own: {first}{more}",)

@@ -9,11 +9,14 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import re
 import zipfile
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -59,6 +62,28 @@ class Sheet:
     notes: tuple[str, ...]
     parted: bool
 
+
+@dataclass(frozen=True)
+class Counted:
+    """What the rows of a list are called in messages, and how they are counted.
+
+    word: of one row. above: the header and what is above it are counted, too; else the first row below it is 1.
+    """
+
+    word: str = "row"
+    above: bool = True
+
+    def first(self, header_row: int) -> int:
+        """Return the number of the first row below the headers. header_row: their number, as a spreadsheet counts."""
+        return header_row + 1 if self.above else 1
+
+    def headers(self, header_row: int) -> str:
+        """Return what the headers are called together."""
+        return f"{self.word} {header_row}" if self.above else "keys"
+
+
+ROWS = Counted()
+OBJECTS = Counted("object", above=False)  # of JSON, whose keys are the headers
 
 Score = Callable[[Sequence[str]], int]
 
@@ -206,19 +231,30 @@ def _check_archive(body: bytes, name: str) -> None:
         raise _refuse(name, "bytes that can't be unpacked", rule, "save it anew, as XLSX or CSV") from None
 
 
-def _cell(value: Any) -> tuple[str, bool]:
-    """Return a spreadsheet's value as text, and whether it is a number.
+@lru_cache(maxsize=1_000)
+def _shows_percent(number_format: str) -> bool:
+    """Return whether a number format shows 0.15 as 15 %, by a sign that is not quoted (ECMA-376, from memory)."""
+    return "%" in re.sub(r'"[^"]*"|\\.', "", number_format)
 
-    Spreadsheets show at most 15 significant digits of a number (common practice), so that 0.1 + 0.2 is 0.3.
+
+def _cell(cell: Any) -> tuple[str, bool]:
+    """Return a spreadsheet's cell as text, and whether it is a number.
+
+    Spreadsheets show at most 15 significant digits of a number (common practice), so that 0.1 + 0.2 is 0.3; and a share
+    as a percentage where its format says so, which is how whoever wrote the header above it saw it.
     """
+    value = cell.value
+    if isinstance(value, str):
+        return value, False
     if value is None:
         return "", False
     if isinstance(value, bool):
         return str(value).upper(), False
-    if isinstance(value, int):
-        return str(value), True
-    if isinstance(value, float):
-        return f"{Decimal(f'{value:.15g}'):f}" if np.isfinite(value) else str(value), True
+    if isinstance(value, int | float):
+        if not isfinite(value):
+            return str(value), True
+        exact = Decimal(f"{value:.15g}" if isinstance(value, float) else value)
+        return f"{exact.scaleb(2):f}%" if _shows_percent(cell.number_format or "") else f"{exact:f}", True
     if isinstance(value, datetime):
         return value.date().isoformat(), False
     if isinstance(value, date):
@@ -237,8 +273,7 @@ def _xlsx(body: bytes, name: str, score: Score, sheet: str) -> Sheet:
             raise _refuse("--sheet", shown(sheet), f"{name} has no such sheet", nearest(sheet, known))
         page: Any = book[sheet] if sheet else book.worksheets[0]
         page.reset_dimensions()  # a file may claim any
-        top = [[_cell(v)[0] for v in row] for row in page.iter_rows(max_row=2 * HEADER_WITHIN, max_col=MOST_COLUMNS,
-                                                                    values_only=True)]  # fmt: skip
+        top = [[_cell(c)[0] for c in row] for row in page.iter_rows(max_row=2 * HEADER_WITHIN, max_col=MOST_COLUMNS)]
         filled = [i for row in top for i, text in enumerate(row) if text.strip()]
         if not filled:
             raise _refuse(name, "an empty sheet", "a price list has a header row and rows", "name another: --sheet")
@@ -255,11 +290,11 @@ def _xlsx(body: bytes, name: str, score: Score, sheet: str) -> Sheet:
 def _cells(page: Any, width: int, name: str) -> list[Column]:
     codes: list[list[int]] = [[] for _ in range(width)]
     places: list[dict[tuple[str, bool], int]] = [{} for _ in range(width)]
-    for number, row in enumerate(page.iter_rows(max_col=width, values_only=True)):
+    for number, row in enumerate(page.iter_rows(max_col=width)):
         if number >= MOST_ROWS + HEADER_WITHIN:
             raise _refuse(name, f"more than {MOST_ROWS:,} rows", LARGEST, SPLIT)
         for i in range(width):
-            cell = _cell(row[i] if i < len(row) else None)
+            cell = _cell(row[i]) if i < len(row) else ("", False)
             codes[i].append(places[i].setdefault(cell, len(places[i])))
     columns = []
     for found, known in zip(codes, places, strict=True):

@@ -8,18 +8,24 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from api.feed import FeedSettings, fetch
+from api.address import without_secrets
+from api.feed import FeedSettings, fetch, named
 from api.jsonrows import json_rows
-from api.sheets import MOST_BYTES
+from api.sheets import MOST_BYTES, OBJECTS, ROWS, Counted
 
 
 @dataclass(frozen=True)
 class Sourced:
-    """A price list as it came. name: for messages, and by its ending how it is read; note: what else to know."""
+    """A price list as it came.
+
+    name: for messages; of a feed its address without user, password and query. note: what else to know. counted: what
+    its rows are called in messages.
+    """
 
     name: str
     body: bytes
     note: str = ""
+    counted: Counted = ROWS
 
 
 def is_feed(name: str) -> bool:
@@ -36,8 +42,11 @@ def read_file(name: str) -> Sourced:
 def read_feed(url: str, cache_folder: Path, allow_private: bool) -> Sourced:
     """Return what a feed holds, or its last good copy; rows of JSON as CSV. Raises BadInput where there is neither."""
     found = fetch(url, FeedSettings(allow_private=allow_private), cache_folder, datetime.now(UTC))
-    body = found.body if found.kind == "csv" else _as_csv(json_rows(found.body))
-    return Sourced(url, body, found.note)
+    name = without_secrets(url)
+    if found.kind == "csv":
+        return Sourced(name, found.body, found.note)
+    with named(name):
+        return Sourced(name, _as_csv(json_rows(found.body)), found.note, OBJECTS)
 
 
 def _as_csv(rows: list[dict[str, str]]) -> bytes:

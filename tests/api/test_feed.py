@@ -19,6 +19,8 @@ import requests
 
 from api.feed import FeedSettings, Fetched, fetch
 from api.kept import file_of, recall
+from api.pricelist import Told, read_prices
+from api.source import read_feed
 from econ.problems import BadInput, Problem
 
 from .feedserver import CERTIFICATE, CSV, serving
@@ -311,8 +313,52 @@ def test_a_json_feed_tells_all_its_faults(online, requests_mock, tmp_path):
     requests_mock.get(URL, text='[1, {"price": NaN}]', headers={"Content-Type": "application/json"})
     with pytest.raises(BadInput) as error:
         read(URL, tmp_path)
-    assert [p.path for p in error.value.problems] == ["body.0", "body.1.price"]
+    named = "https://prices.example/list.csv"
+    assert [p.path for p in error.value.problems] == [f"{named}: body.0", f"{named}: body.1.price"], "of many feeds"
     assert not list(tmp_path.iterdir())
+
+
+def sourced(rows, requests_mock, folder):
+    """Return the source of a JSON feed, and what reading its rows gives."""
+    requests_mock.get(URL, text=json.dumps(rows), headers={"Content-Type": "application/json"})
+    source = read_feed(URL, folder, allow_private=False)
+    told = Told("Fen Parts", "USD", NOW.date())
+    return source, lambda: read_prices(source.body, source.name, told, NOW.date(), source.counted)
+
+
+def test_rows_of_a_json_feed_are_counted_as_its_objects(online, requests_mock, tmp_path):
+    """From 1, those that say nothing too; keys and line breaks take no row."""
+    rows = [
+        {"part": "blade", "title": "two\nlines", "price": 5, "postage": 9}, {}, {"part": "belt", "price": "much"},
+        {"part": "plug", "price": 5, "postage": 12}, {"part": "cap", "price": 6}, {"part": "cap", "price": 7},
+        {"part": "a", "superseded_by": "b"}, {"part": "a", "superseded_by": "c", "pack": 2},
+    ]  # fmt: skip
+    source, reading = sourced(rows, requests_mock, tmp_path)
+    assert source.name == "https://prices.example/list.csv", "no key of an address ends up in messages or the book"
+    assert [(p.path, p.value) for p in reading().problems] == [
+        (f"{source.name}: object 3, price", '"much"'),
+        (f"{source.name}: object 4, postage", '"Fen Parts": 12.00, but 9.00 in object 1'),
+        (f"{source.name}: object 6, part", '"cap" again, with another price than object 5'),
+        (f"{source.name}: object 8, superseded_by", "another part than object 7 names"),
+    ]
+
+
+def test_headers_of_a_json_feed_are_its_keys(online, requests_mock, tmp_path):
+    source, reading = sourced([{"part": "blade", "qty": 2}], requests_mock, tmp_path)
+    with pytest.raises(BadInput) as error:
+        reading()
+    assert [p.path for p in error.value.problems] == [f"{source.name}: keys, qty", f"{source.name}: keys"]
+    source, reading = sourced([{"part": "blade", "price": "1.234"}] * 2, requests_mock, tmp_path)
+    with pytest.raises(BadInput) as error:
+        reading()
+    assert error.value.problems[0].value == '"1.234" in object 1'
+
+
+def test_rows_of_a_csv_feed_are_counted_as_those_of_a_file(online, requests_mock, tmp_path):
+    requests_mock.get(URL, content=b"part,price\nblade,much\n", headers=PLAIN)
+    source = read_feed(URL, tmp_path, allow_private=False)
+    listed = read_prices(source.body, source.name, Told("A", "USD", NOW.date()), NOW.date(), source.counted)
+    assert [p.path for p in listed.problems] == ["https://prices.example/list.csv: row 2, price"]
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import io
+import itertools
 import zipfile
 from datetime import date, datetime
 
@@ -214,6 +215,126 @@ def test_measures_with_their_units():
 
 
 @pytest.mark.parametrize(
+    ("header", "cell", "name", "value"),
+    [
+        ("Lead time (weeks)", "2", "lead_days", 14),
+        ("Lead (days)", "9", "lead_days", 9),
+        ("lead-time, week", "2", "lead_days", 14),
+        ("Delivery (weeks)", "2", "lead_days", 14),
+        ("Weight (g)", "120", "weight_kg", 0.12),
+        ("weight_lb", "2", "weight_kg", 2 * constants.lb),
+        ("Weight [oz]", "8", "weight_kg", 8 * constants.oz),
+        ("Shipping weight / KG", "2", "weight_kg", 2),
+        ("weight_kg", "2", "weight_kg", 2),
+        ("returns (%)", "15", "return_loss", 0.15),
+        ("restocking %", "7.5", "return_loss", 0.075),
+        ("% restocking", "100", "return_loss", 1),
+        ("Pack (pcs)", "4", "pack", 4),
+        ("Freight (EUR)", "4", None, 400),
+        ("Delivery (EUR)", "4", None, 400),
+    ],
+)
+def test_a_header_names_the_unit_of_cells_that_state_none(header, cell, name, value):
+    listed = read(f'part,price,"{header}"\na,5,{cell}\nb,5,\n')
+    assert not listed.ignored
+    assert not listed.notes, "quiet where all is plain"
+    if name is None:
+        assert listed.sellers == {("Seller A", "EUR"): Seller("Seller A", Shipping(value))}
+    else:
+        assert column(listed, name)[0] == pytest.approx(value, rel=1e-12)
+
+
+def test_the_unit_of_a_cell_goes_before_that_of_its_header():
+    header = "part,price,weight (g),lead (weeks),returns (%)\n"
+    listed = read(
+        header + "a,5,0.5 kg,3 days,none\nb,5,500,3,12%\nc,5,2 lb,1 week,free\nd,5,1,1,0.5\ne,5,,,20\nf,5,,,\n"
+    )
+    assert column(listed, "weight_kg")[:4] == pytest.approx([0.5, 0.5, 2 * constants.lb, 0.001], rel=1e-12)
+    assert column(listed, "lead_days")[:4] == [3, 21, 7, 7]
+    assert column(listed, "return_loss")[:5] == [1, 0.12, 0, 0.005, 0.2]
+    assert listed.rows[["weight_kg", "lead_days", "return_loss"]].iloc[5].isna().all(), "unknown is not zero"
+    over = read(header + "a,5,1000001,105,101\n")
+    assert [p for p, _ in faults(over)] == ["row 2, weight (g)", "row 2, lead (weeks)", "row 2, returns (%)"]
+
+
+def test_a_unit_that_does_not_fit_its_column_is_told():
+    for header, unit, c in [
+        ("Weight (weeks)", "weeks", "weight_kg"), ("Price %", "%", "price"), ("Lead time (g)", "g", "lead_days"),
+        ("Shipping kg", "kg", "shipping"), ("returns (EUR)", "EUR", "return_loss"), ("Title lb", "lb", "title"),
+    ]:  # fmt: skip
+        others = "part,title" if c == "price" else "part,price"
+        path, value, rule, remedy = refused(f"{others},{header}\na,5,1\n")[0]
+        assert (path, value) == (f"list.csv: row 1, {header}", f'"{header}"')
+        assert rule.startswith(f'"{unit}" is no unit of {c}')
+        assert f'--map "{header}={c}"' in remedy
+        told = Told("A", "USD", TODAY, mapped=read_map([f"{header}={c}"]))
+        assert read(f"{others},{header}\na,5,1\n", told).rows.shape == (1, len(FRAME)), "and the remedy helps"
+    assert "its units are kg, g, lb, lbs, oz" in refused("part,price,Weight (weeks)\na,5,2\n")[0][2]
+
+
+def test_a_header_that_is_mapped_keeps_the_unit_that_fits():
+    told = Told("A", "", TODAY, mapped=read_map(["Gewicht (g)=weight_kg", "Betrag EUR=price", "Ware kg=title"]))
+    listed = read("part,Betrag (EUR),Gewicht (g),Ware kg\na,5,120,x\n", told)
+    assert column(listed, "weight_kg") == pytest.approx([0.12])
+    assert (column(listed, "currency"), column(listed, "title")) == (["EUR"], ["x"])
+
+
+def test_percentages_that_look_like_shares_are_asked_about():
+    """A column of 0.15 under a per cent sign may be either; one cell over 1 tells."""
+    (problem,) = refused("part,price,returns (%)\na,5,0\nb,5,0.15\nc,5,none\nd,5,1\n")
+    assert problem[:2] == ("list.csv: returns (%)", '"0.15" in row 3')
+    assert '--map "returns (%)="' in problem[3]
+    left_out = Told("A", "USD", TODAY, mapped=read_map(["returns (%)="]))
+    assert read("part,price,returns (%)\na,5,0.15\n", left_out).rows["return_loss"].isna().all()
+    assert column(read("part,price,returns (%)\na,5,0.15\nb,5,15\n"), "return_loss") == [0.0015, 0.15]
+    assert column(read("part,price,returns (%)\na,5,0\nb,5,free\nc,5,15%\n"), "return_loss") == [0, 0, 0.15]
+
+
+@pytest.mark.parametrize("header", ["Restocking %", "Restocking"])
+def test_a_share_that_a_workbook_shows_as_a_percentage(header):
+    """Its value is 0.15, whatever the header says."""
+    rows = [0.15, "0%"], [0.075, "0.00%"], [1, "0%"], ["none", "General"], [20 if "%" in header else 0.2, "General"]
+    body = workbook(["part", "price", header], *([f"p{i}", 5.5, value] for i, (value, _) in enumerate(rows)))
+    book = openpyxl.load_workbook(io.BytesIO(body))
+    for i, (_, shape) in enumerate(rows):
+        book.active.cell(i + 2, 3).number_format = shape
+        book.active.cell(i + 2, 2).number_format = '0.00" + 5%"'
+    out = io.BytesIO()
+    book.save(out)
+    listed = read(out.getvalue())
+    assert column(listed, "return_loss") == pytest.approx([0.15, 0.075, 1, 1, 0.2], rel=1e-12)
+    assert set(column(listed, "price_minor")) == {550}
+
+
+@pytest.mark.parametrize(
+    ("header", "means"),
+    [("Desciption", "title"), ("Lead tme", "lead_days"), ("Wieght (g)", "weight_kg"), ("Restoking %", "return_loss"),
+     ("Weight (pounds)", "weight_kg"), ("Lead time (working days)", "lead_days"), ("Superceded by", "superseded_by")],
+)  # fmt: skip
+def test_a_header_that_is_nearly_known_is_told(header, means):
+    listed = read(f"part,price,{header}\na,5,2\n")
+    assert listed.ignored == (header,)
+    (note,) = listed.notes
+    assert note.startswith(f'"{header}" looks like {means} (')
+    assert note.endswith(f'); if it is: --map "{header}={means}"')
+    assert not read(f"part,price,{header}\na,5,2\n", Told("A", "USD", TODAY, mapped=read_map([f"{header}="]))).notes
+
+
+def test_headers_that_are_not_near_or_whose_column_is_there_are_left_out_without_a_note():
+    assert not read("part,price,Colour,Rating,Bin,Notes,Old price,Items\na,5,,,,,,\n").notes
+    assert not read("part,price,title,Desciption\na,5,x,y\n").notes
+    assert "\x07" not in read("part,price,Descip\x07tion\na,5,x\n").notes[0]
+
+
+def test_a_required_column_that_is_misspelled_is_named_in_the_remedy():
+    assert [p[3] for p in refused("Partt no,Pricee\na,5\n")] == [
+        'say which it is: --map "Partt no=part"', 'say which it is: --map "Pricee=price"',
+    ]  # fmt: skip
+    (problem,) = refused("part,price,Suplier\na,5,Fen Parts\n", Told("", "USD", TODAY))
+    assert problem[3] == 'add it, or say --seller NAME, or --map "Suplier=seller"'
+
+
+@pytest.mark.parametrize(
     ("word", "status"),
     [("New", "new"), ("in stock", "new"), ("back-ordered", "back_ordered"), ("Back order", "back_ordered"),
      ("NLA", "discontinued"), ("second-hand", "used"), ("donor", "donor"), ("Own Stock", "own_stock"), ("", "new")],
@@ -302,7 +423,7 @@ def test_a_row_that_repeats_need_not_repeat_the_terms():
     listed = read("part,price,shipping\na,5,4.50\na,5,\n")
     assert (len(listed.rows), listed.dropped, listed.problems) == (1, 1, ())
     other = read("part,price,shipping\na,5,4.50\na,5,5.50\n")
-    assert faults(other) == [("row 3, shipping", 'other terms of "Seller A" than row 2')]
+    assert faults(other) == [("row 3, shipping", '"Seller A": 5.50, but 4.50 in row 2')]
 
 
 def test_terms_of_a_seller():
@@ -310,8 +431,84 @@ def test_terms_of_a_seller():
     listed = read(text)
     assert listed.sellers == {("S", "USD"): Seller("S", Shipping(450, 0, 6000), 0)}
     assert [(p.path, p.value) for p in listed.problems] == [
-        ("list.csv: row 5, shipping", 'other terms of "S" than row 2')
+        ("list.csv: row 5, shipping", '"S": 5.00, but 4.50 in row 2')
     ]
+
+
+# Of each of a seller's terms: a header that means it, what its rows say, and how that is told.
+TERMS = {
+    "shipping": ("Postage", "9", "9.00"),
+    "shipping_per_kg": ("Freight per kg", "1.50", "1.50"),
+    "free_from": ("Free over", "75.00", "75.00"),
+    "minimum_order": ("Min. order", "20", "20.00"),
+}
+
+
+@pytest.mark.parametrize("named", [{c: c for c in TERMS}, {c: x[0] for c, x in TERMS.items()}], ids=["own", "other"])
+@pytest.mark.parametrize("order", [*itertools.permutations(TERMS)][::5])
+@pytest.mark.parametrize("odd", TERMS)
+def test_terms_that_contradict_each_other_stand_under_their_own_header(odd, order, named):
+    """Whatever the order of the columns, and with what each row says."""
+    first = {c: said for c, (_, said, _) in TERMS.items()}
+    rows = [named, first, dict.fromkeys(TERMS, ""), {**first, odd: "12"}]
+    ends = ["part,price,seller", *(f"{part},5,Fen Parts" for part in "abc")]
+    listed = read("\n".join(",".join([*(row[c] for c in order), end]) for row, end in zip(rows, ends, strict=True)))
+    assert faults(listed) == [(f"row 4, {named[odd]}", f'"Fen Parts": 12.00, but {TERMS[odd][2]} in row 2')]
+    assert listed.sellers == {("Fen Parts", "USD"): Seller("Fen Parts", Shipping(900, 150, 7500), 2000)}
+
+
+def test_a_row_that_contradicts_two_terms_is_told_of_both():
+    """And says nothing of the seller: what another row says of a term it alone stated is not held against it."""
+    text = "part,price,shipping,minimum order,free from\na,5,9,,\nb,5,12,20,80\nc,5,9,25,\nd,5,12,20,80\ne,5,,,90\n"
+    listed = read(text)
+    assert faults(listed) == [
+        ("row 3, shipping", '"Seller A": 12.00, but 9.00 in row 2'),
+        ("row 4, minimum order", '"Seller A": 25.00, but 20.00 in row 3'),
+        ("row 5, shipping", '"Seller A": 12.00, but 9.00 in row 2'),
+        ("row 6, free from", '"Seller A": 90.00, but 80.00 in row 3'),
+    ]
+    assert listed.sellers == {("Seller A", "USD"): Seller("Seller A", Shipping(900), 0)}
+
+
+def test_terms_are_told_in_the_digits_of_their_currency_and_apart_by_currency():
+    listed = read("part,price,currency,shipping\na,500,JPY,900\nb,5,EUR,9\nc,500,JPY,1200\n")
+    assert faults(listed) == [("row 4, shipping", '"Seller A": 1200, but 900 in row 2')]
+    assert {k: x.shipping.flat for k, x in listed.sellers.items()} == {
+        ("Seller A", "JPY"): 900,
+        ("Seller A", "EUR"): 900,
+    }
+
+
+def test_a_seller_is_one_however_its_name_is_written():
+    """By the spelling that comes first; in its terms, in rows that repeat, with a seller said for the whole file."""
+    text = (
+        ",,fen parts\npart,price,seller,shipping\na,5,Fen Parts,9\na,5,fen  PARTS,\nb,5,FEN PARTS,12\n"
+        "c,5,Fenn Parts,\nd,5,,\nd,6,fen parts,\n"
+    )
+    listed = read(text, Told("fen  parts", "USD", TODAY))
+    assert column(listed, "seller") == ["Fen Parts", "Fenn Parts"]
+    assert list(listed.sellers) == [("Fen Parts", "USD")]
+    assert listed.dropped == 1
+    assert faults(listed) == [
+        ("row 5, shipping", '"Fen Parts": 12.00, but 9.00 in row 3'),
+        ("row 8, part", '"d" again, with another price than row 7'),
+    ]
+    said_first = read("part,price,seller\nb,5,\na,5,ÉTABLI\nc,5,Établi\n", Told("établi", "USD", TODAY))
+    assert column(said_first, "seller") == ["établi"] * 3
+
+
+def test_part_ids_that_differ_only_in_capitals_are_told():
+    """They stay two parts. What took a part's place counts too."""
+    listed = read("part,price,superseded by\nblade_21,5,\nBlade_21,5,\nbelt,5,\nplug,,BELT\n")
+    assert column(listed, "part") == ["blade_21", "Blade_21", "belt", "plug"]
+    (note,) = listed.notes
+    assert note == (
+        "part ids that differ only in capital letters count as parts of their own: "
+        '"blade_21" and "Blade_21"; "belt" and "BELT"'
+    )
+    many = read("part,price\n" + "".join(f"p{i},5\nP{i},5\n" for i in range(1_200)))
+    assert many.notes[0].endswith('"p0" and "P0"; "p1" and "P1"; "p2" and "P2"; and 1,197 more')
+    assert not read("part,price\nBlade_21,5\nblade_22,5\n").notes
 
 
 def test_parts_that_others_took_the_place_of():
