@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -61,7 +62,8 @@ def import_lists(
     with _bar("Checking", size, size > LONG // 5) as advance:
         for source in found:
             try:
-                read.append((read_prices(source.body, click.format_filename(source.name), told, today()), source))
+                name, said = click.format_filename(source.name), _of_day(told, source)
+                read.append((read_prices(source.body, name, said, today(), source.counted), source))
             except BadInput as error:
                 problems = [*problems, *error.problems]
             advance(len(source.body) // 1000)
@@ -78,8 +80,14 @@ def import_lists(
     return Imported(str(path), False, lists, tuple(faults))
 
 
+def _of_day(told: Told, source: Sourced) -> Told:
+    """Return what was told, and the day a feed was read for rows that leave theirs open."""
+    return replace(told, seen_on=told.seen_on or source.seen_on)
+
+
 def _added(book: Book, listed: PriceList, source: Sourced, told: Told, advance: Callable[[int], None]) -> ListImported:
     """Add a list to the book and return what became of it. A feed that is unchanged is no fault: it is asked often."""
+    told = _of_day(told, source) if listed.undated else told
     before = book.same(source.body, told) if is_feed(source.name) else None
     if before:
         return imported(listed, before, ids(), unchanged=True)

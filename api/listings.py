@@ -177,7 +177,8 @@ def _listing(
     return Listing(str(book.path), at, day, days, headline, page.total, page.parts, page.sellers, lines)
 
 
-def _count(n: int, word: str) -> str:
+def count(n: int, word: str) -> str:
+    """Return a number of things in words."""
     return f"{n:,} {word}{'' if n == 1 else 's'}"
 
 
@@ -190,8 +191,8 @@ def list_offers(book: Book, day: date, revision: int | None, seller: str, limit:
             raise BadInput([Problem("--seller", shown(seller), rule, nearest(seller, known.values()))])
         seller = known[seller.casefold()]
     page = book.current(day, revision, Asked(seller=seller, limit=limit))
-    who = seller or _count(page.sellers, "seller")
-    headline = f"{_count(page.total, 'offer')} of {_count(page.parts, 'part')} by {who} on {day}."
+    who = seller or count(page.sellers, "seller")
+    headline = f"{count(page.total, 'offer')} of {count(page.parts, 'part')} by {who} on {day}."
     if not page.total:
         headline = f"No offer was seen by {day}."
     return _listing(book, day, revision, page, STALE_DAYS, headline)
@@ -203,11 +204,11 @@ def stale_offers(book: Book, day: date, revision: int | None, days: int, limit: 
     page = book.current(day, revision, Asked(before=day - timedelta(days=min(days, day.toordinal() - 1)), limit=limit))
     if page.total:
         headline = (
-            f"{page.total:,} of {_count(every.total, 'offer')} {'is' if page.total == 1 else 'are'} stale: older than "
-            f"{_count(days, 'day')} on {day}, the oldest seen on {page.oldest}."
+            f"{page.total:,} of {count(every.total, 'offer')} {'is' if page.total == 1 else 'are'} stale: older than "
+            f"{count(days, 'day')} on {day}, the oldest seen on {page.oldest}."
         )
     else:
-        headline = f"None of {_count(every.total, 'offer')} is older than {_count(days, 'day')} on {day}."
+        headline = f"None of {count(every.total, 'offer')} is older than {count(days, 'day')} on {day}."
     return _listing(book, day, revision, page, days, headline)
 
 
@@ -232,9 +233,9 @@ def find_offers(book: Book, day: date, revision: int | None, text: str, limit: i
     if not parts:
         headline = f"No part of the book fits {said}."
     elif not page.total:
-        headline = f"{said} fits {_count(len(parts), 'part')}, but no offer was seen by {day}."
+        headline = f"{said} fits {count(len(parts), 'part')}, but no offer was seen by {day}."
     else:
-        headline = f"{said} fits {_count(page.parts, 'part')}, {_count(page.total, 'offer')}{_cheapest(page, day)}"
+        headline = f"{said} fits {count(page.parts, 'part')}, {count(page.total, 'offer')}{_cheapest(page, day)}"
     return _listing(book, day, revision, page, STALE_DAYS, headline, limit)
 
 

@@ -73,6 +73,7 @@ class PriceList:
     rows: the good ones, a column for each of FRAME. sellers: (name, currency) -> terms, of those that state any.
     problems: of single rows, the first ones; count: of all of them. read: rows that are not blank; bad: rows at fault;
     dropped: repeated word for word. ignored: headers that mean nothing here. notes: how the file was read.
+    undated: rows leave their day open, so that the user's holds.
     """
 
     name: str
@@ -86,6 +87,7 @@ class PriceList:
     dropped: int
     ignored: tuple[str, ...]
     notes: tuple[str, ...]
+    undated: bool = False
 
     def told(self) -> tuple[Problem, ...]:
         """Return the problems with a last one for those that are not told one by one."""
@@ -141,8 +143,12 @@ def read_prices(body: bytes, name: str, told: Told, today: date, counted: Counte
     notes = (*sheet.notes, *matched.notes(), *beside, *_pieces_note(cells, frame), *_capitals_note(frame))
     return PriceList(
         name, kept, sellers, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
-        int((dropped & ~faults.bad).sum()), matched.ignored, notes,
+        int((dropped & ~faults.bad).sum()), matched.ignored, notes, _undated(cells.get("seen_on")),
     )  # fmt: skip
+
+
+def _undated(seen: Cells | None) -> bool:
+    return seen is None or not all(t.strip() for t in seen.texts)
 
 
 def _check(told: Told) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from api.book import Revision
 from api.columns import bullet, table, wrap
-from api.listings import Imported, ListImported, Listing, OfferLine, Revisions, Withdrawn
+from api.listings import Imported, ListImported, Listing, OfferLine, Revisions, Withdrawn, count
 from api.refusal import plain
 from api.wording import exact, words
 from econ.words import listed
@@ -14,18 +14,18 @@ MOST_NAMES = 6
 
 def imported_text(answer: Imported) -> str:
     """Return what an import did."""
-    rows = sum(x.rows for x in answer.lists)
+    rows = count(sum(x.rows for x in answer.lists), "row")
     new = [x for x in answer.lists if not x.unchanged]
     from_files = f"{len(new)} price lists" if len(new) != 1 else new[0].source
     left = sum(x.left_out for x in answer.lists)
     numbers = [str(x.revision) for x in new if x.revision is not None]
     if answer.dry_run:
-        head = f"{rows:,} rows of {from_files} are good; nothing was written"
+        head = f"{rows} of {from_files} are good; nothing was written"
     elif not new:
         head = "Nothing is new; nothing was added"
     else:
-        head = f"Added {rows:,} rows of {from_files} to the book as revision{'s' * (len(new) != 1)} {listed(numbers)}"
-    lines = wrap(plain(head) + (f"; {left:,} rows left out, told below." if left else "."))
+        head = f"Added {rows} of {from_files} to the book as revision{'s' * (len(new) != 1)} {listed(numbers)}"
+    lines = wrap(plain(head) + (f"; {count(left, 'row')} left out, told below." if left else "."))
     for x in answer.lists:
         if x.unchanged:
             lines += bullet(f"{plain(x.source)}: the same as revision {x.revision}")
@@ -91,7 +91,7 @@ def withdrawn_text(answer: Withdrawn) -> str:
     """Return what a withdrawal did."""
     it, source = answer.withdrawn, plain(answer.withdrawn.source)
     text = (
-        f"Revision {it.number} of {it.moment[:10]}, {it.rows:,} rows of {source}, no longer counts from revision "
+        f"Revision {it.number} of {it.moment[:10]}, {count(it.rows, 'row')} of {source}, no longer counts from revision "
         f"{answer.revision.number} on. Answers that name an earlier revision stay as they were. The list can be added "
         "again."
     )
@@ -103,9 +103,8 @@ def revisions_text(found: Revisions) -> str:
     added = [r for r in found.revisions if r.withdraws is None]
     gone = [r for r in added if r.withdrawn_by is not None]
     rows = sum(r.rows for r in added if r.withdrawn_by is None)
-    head = f"{len(added):,} import{'' if len(added) == 1 else 's'}, {len(gone):,} withdrawn, " if gone else ""
-    head = head or f"{len(added):,} import{'' if len(added) == 1 else 's'}, "
-    lines = wrap(f"{head}{rows:,} rows in all.")
+    head = f"{count(len(added), 'import')}, " + (f"{len(gone):,} withdrawn, " if gone else "")
+    lines = wrap(f"{head}{count(rows, 'row')} in all.")
     told = [(f"{r.number}", r.moment, plain(r.source), f"{r.rows:,}", r.sha256[:12], _what(r)) for r in found.revisions]
     heads = ("", "when", "file", "rows", "sha256", "")
     lines += ["", *table(told, heads, right=(0, 3), wide=2)] if told else []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from api.address import without_secrets
@@ -19,13 +19,14 @@ class Sourced:
     """A price list as it came.
 
     name: for messages; of a feed its address without user, password and query. note: what else to know. counted: what
-    its rows are called in messages.
+    its rows are called in messages. seen_on: of a feed the day its server last gave it, or said it was unchanged.
     """
 
     name: str
     body: bytes
     note: str = ""
     counted: Counted = ROWS
+    seen_on: date | None = None
 
 
 def is_feed(name: str) -> bool:
@@ -44,9 +45,9 @@ def read_feed(url: str, cache_folder: Path, allow_private: bool) -> Sourced:
     found = fetch(url, FeedSettings(allow_private=allow_private), cache_folder, datetime.now(UTC))
     name = without_secrets(url)
     if found.kind == "csv":
-        return Sourced(name, found.body, found.note)
+        return Sourced(name, found.body, found.note, seen_on=found.fetched_at.date())
     with named(name):
-        return Sourced(name, _as_csv(json_rows(found.body)), found.note, OBJECTS)
+        return Sourced(name, _as_csv(json_rows(found.body)), found.note, OBJECTS, found.fetched_at.date())
 
 
 def _as_csv(rows: list[dict[str, str]]) -> bytes:

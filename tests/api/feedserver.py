@@ -47,6 +47,10 @@ class Handler(BaseHTTPRequestHandler):
     def rows(self) -> None:
         self.say(JSON, Content_Type="application/json")
 
+    def dayless(self) -> None:
+        body = b'[{"part": "belt", "price": "9.50", "currency": "USD", "seller": "Fen Parts (invented)"}]'
+        self.say(body, Content_Type="application/json")
+
     def tagged(self) -> None:
         if self.headers.get("If-None-Match") == '"v1"':
             self.send_response(304)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -165,6 +166,29 @@ def test_a_feed_is_imported(tmp_path, monkeypatch):
     assert again.output.startswith("Nothing is new; nothing was added.")
     assert "the same as revision 1" in again.output
     assert run("prices", "revisions", "--book", path).output.startswith("1 import, ")
+
+
+def test_rows_of_a_feed_without_a_day_are_of_the_day_it_was_read(tmp_path, monkeypatch):
+    """Read again a day later, the price was seen again; the day told stands before it."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    path = str(tmp_path / "prices.db")
+
+    def seen():
+        return json.loads(run("prices", "list", "--book", path, "--json").output)["offers"][0]["seen_on"]
+
+    with serving() as (_, at):
+        whole = ["prices", "import", at("dayless"), "--allow-private", "--book", path]
+        told = run(*whole, "--seen-on", "2026-05-01")
+        assert told.exit_code == 0, told.output
+        assert seen() == "2026-05-01"
+        assert run(*whole).exit_code == 0
+        assert seen() == datetime.now(UTC).date().isoformat()
+        assert run(*whole).output.startswith("Nothing is new")
+        later = datetime.now(UTC) + timedelta(days=1)
+        monkeypatch.setattr("api.source.datetime", type("D", (datetime,), {"now": classmethod(lambda *_: later)}))
+        monkeypatch.setattr("api.importing.today", later.date)
+        assert run(*whole).output.startswith("Added 1 row of ")
+    assert run("prices", "revisions", "--book", path).output.startswith("3 imports")
 
 
 @pytest.mark.parametrize("day", ["2999-01-01", "1800-01-01"])
