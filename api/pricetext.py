@@ -92,8 +92,8 @@ def withdrawn_text(answer: Withdrawn) -> str:
     it, source = answer.withdrawn, plain(answer.withdrawn.source)
     text = (
         f"Revision {it.number} of {it.moment[:10]}, {count(it.rows, 'row')} of {source}, no longer counts from "
-        f"revision {answer.revision.number} on. Answers that name an earlier revision stay as they were. The list can be added "
-        "again."
+        f"revision {answer.revision.number} on. Answers that name an earlier revision stay as they were. The list "
+        "can be added again."
     )
     return "\n".join(wrap(text)) + "\n"
 
