@@ -90,16 +90,16 @@ def service_shares(s: Setting) -> Floats:
 
 
 def all_courses(
-    s: Setting, after: AfterRepair | None = None, scopes: Sequence[Scope] | None = None
+    s: Setting, after: AfterRepair | None = None, scopes: Sequence[Scope] | None = None, by_state: bool = True
 ) -> tuple[Course, ...]:
     """Return every course in course order: repairs best first, then those without repair.
 
-    scopes: the repairs to show; searched for if left out. A try that seldom cures is shown only where it is clearly
-    worth more than finding the cause and than no repair.
+    scopes: the repairs to show; searched for if left out. by_state: repairs with their worth in each state. A try that
+    seldom cures is shown only where it is clearly worth more than finding the cause and than no repair.
     """
     after = after or AfterRepair(s)
     scopes = chosen(s, search(s, after)) if scopes is None else scopes
-    mending, others = repairs(s, after, scopes), other_courses(s)
+    mending, others = repairs(s, after, scopes, by_state), other_courses(s)
     rest = (*others, *(c for c in mending if c.open_ended))
     bar = max((c.worth for c in rest if not c.barred), default=-np.inf)
     leader = leading(s)

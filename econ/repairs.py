@@ -167,37 +167,27 @@ def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
     return found
 
 
-def repair_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> Floats:
-    """Return what a scope brings in each state of the one world there is, before its ticket is paid.
-
-    Returns (6, states): net worth, cost added later, years, cured at once, and the shop's gross profit and hours on
-    what is added later.
+def worth_by_state(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> Floats:
+    """Return what a scope brings in each state of the one world there is, before its ticket is paid, (m,) [money].
 
     Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
     machine is given up, whichever is better on the whole.
     """
     renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
     ways = ways_to_cure(s, scope)
-    each = [chance * after.by_world(states & ~cleared, renewal, worn)[:, 0] for chance, cleared in ways]
-    rows: Floats = np.sum(each, axis=0)
+    tables = [(chance, *after.table(states & ~cleared, renewal, worn)) for chance, cleared in ways]
+    traced, given_up = (np.sum([chance * table[row, 0, at] for chance, table, at in tables], axis=0) for row in (0, 4))
     bits, fails = _halvings(s, after, ways, states, weights)
-    bits = bits * fails
-    trace = bits * s.trace_cost
-    if open_ended(s, scope) or (rows[0] - trace) @ weights >= rows[4] @ weights:
-        hours = bits * tracing_hours(s.bench)
-        earned = hours * (s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
-        out = np.array([rows[0] - trace, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours])
-    else:
-        none = np.zeros(states.size)
-        out = np.array([rows[4], none, rows[5], rows[3], none, none])
-    out[0] -= done_over(s, scope, states)
-    return out
+    traced = traced - bits * fails * s.trace_cost
+    worth: Floats = traced if open_ended(s, scope) or traced @ weights >= given_up @ weights else given_up
+    return worth - done_over(s, scope, states)
 
 
-def mean_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> float:
-    """Return the mean over the states of what a scope brings, as `repair_worth` has it, in the one world there is.
+def mean_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> Floats:
+    """Return the means over the states of what a scope brings, in the one world there is, before its ticket is paid.
 
-    Summed over the sets of faults left instead of over the states.
+    Returns (6,): net worth as in `worth_by_state`, cost added later, years, cured at once, and the shop's gross profit
+    and hours on what is added later. Summed over the sets of faults left instead of over the states.
     """
     renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
     ways = ways_to_cure(s, scope)
@@ -206,10 +196,16 @@ def mean_worth(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weig
     each: Floats = np.zeros(table.shape[2])
     for (chance, _), places in zip(ways, at.reshape(left.shape), strict=True):
         each += chance * np.bincount(places, weights, each.size)
-    worth, given_up = (float(table[row, 0] @ each) for row in (0, 4))
+    used = np.flatnonzero(each)
+    rows = table[:, 0, used] @ each[used]
     bits, fails = _halvings(s, after, ways, states, weights)
-    worth -= float(bits) * float(weights @ fails) * float(s.trace_cost)
-    return (worth if open_ended(s, scope) else max(worth, given_up)) - float(weights @ done_over(s, scope, states))
+    looks = float(bits) * float(weights @ fails)
+    trace, again = looks * float(s.trace_cost), float(weights @ done_over(s, scope, states))
+    if not open_ended(s, scope) and rows[0] - trace < rows[4]:
+        return np.array([rows[4] - again, 0.0, rows[5], rows[3], 0.0, 0.0])
+    hours = looks * float(tracing_hours(s.bench))
+    earned = hours * float(s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
+    return np.array([rows[0] - trace - again, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours])
 
 
 def done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
@@ -310,7 +306,7 @@ def search(s: Setting, after: AfterRepair) -> dict[Scope, float]:
     def look(scopes: Sequence[Scope]) -> None:
         new = [x for x in dict.fromkeys(scopes) if x not in value and not any(j in s.bench.barred for j in x)]
         if new:
-            gross = np.array([mean_worth(s, after, x, states, weights) for x in new])
+            gross = np.array([mean_of(s, after, x, states, weights)[0] for x in new])
             member = members(s.bench, new)
             paid = tickets(s.bench, member).cost + repair_weeks(s, work(s.bench, member).wait) * s.payoffs.week
             value.update(zip(new, (gross - paid).tolist(), strict=True))
@@ -343,42 +339,44 @@ def chosen(s: Setting, found: Mapping[Scope, float]) -> list[Scope]:
     return best
 
 
-def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> list[Course]:
-    """Return the repair courses of scopes, best first."""
+def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: bool = True) -> list[Course]:
+    """Return the repair courses of scopes, best first. by_state: with the worth in each state."""
     if not scopes:
         return []
     member = members(s.bench, scopes)
     t, w = tickets(s.bench, member), work(s.bench, member)
     weeks = repair_weeks(s, w.wait)
-    rows = np.array([repair_worth(s, after, x, s.posterior.states, s.posterior.weights) for x in scopes])
-    by_state = rows[:, 0] - (t.cost + weeks * s.payoffs.week)[:, None]
-    means = rows @ s.posterior.weights
+    states, weights = s.posterior.states, s.posterior.weights
+    paid = t.cost + weeks * s.payoffs.week
     profit = gross_profit(s.bench, t)
     found = []
     for i, scope in enumerate(scopes):
+        mean = mean_of(s, after, scope, states, weights)
+        each = worth_by_state(s, after, scope, states, weights) - paid[i] if by_state else np.zeros(0)
         hours, margin, hourly = float(t.hours[i]) / THOUSAND, None, None
         if s.terms.perspective == "shop":
-            margin = float(profit[i] + means[i, 4]) - _comebacks(s, scope)
-            hourly = margin / (hours + float(means[i, 5]))
+            margin = float(profit[i] + mean[4]) - _comebacks(s, scope)
+            hourly = margin / (hours + float(mean[5]))
         found.append(
             Course(
                 "repair",
                 scope,
                 tuple(j for j in scope if j in s.wanted),
-                float(by_state[i] @ s.posterior.weights),
-                by_state[i],
+                float(mean[0] - paid[i]),
+                each,
                 -float(t.total[i]),
-                float(t.cost[i] + means[i, 1] + weeks[i] * s.payoffs.week),
+                float(t.cost[i] + mean[1] + weeks[i] * s.payoffs.week),
                 hours,
                 float(weeks[i]),
-                float(means[i, 2]),
-                float(means[i, 3]),
-                float(means[i, 1]),
+                float(mean[2]),
+                float(mean[3]),
+                float(mean[1]),
                 "",
                 s.no_repair,
                 open_ended(s, scope),
                 margin,
                 hourly,
+                float(mean[5]),
             )
         )
     return sorted(found, key=lambda c: -c.worth)

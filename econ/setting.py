@@ -31,7 +31,8 @@ class Course:
     worth_by_state: (m,) net worth in each state of the posterior. weeks: without the machine. years: discounted years
     of service. cured: chance that no fault is left that costs much of its service. follow_up: expected cost of
     tracing and of jobs added later. barred: why it can't be done, or empty. open_ended: the cause is found first,
-    then what it needs is done. margin, margin_per_hour: the shop's gross profit.
+    then what it needs is done. margin, margin_per_hour: the shop's gross profit. later_hours: expected hours of tracing
+    and of jobs added later [h].
     """
 
     kind: str
@@ -51,6 +52,7 @@ class Course:
     open_ended: bool = False
     margin: float | None = None
     margin_per_hour: float | None = None
+    later_hours: float = 0.0
 
 
 @dataclass(frozen=True)

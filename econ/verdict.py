@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -11,8 +11,8 @@ import numpy as np
 from econ.books import book_years
 from econ.breakeven import BreakEven
 from econ.case import Case
-from econ.costing import make_bench, members, tickets
-from econ.courses import all_courses, best_course, best_without_repair, confidence
+from econ.costing import members, tickets
+from econ.courses import best_course, best_without_repair, confidence
 from econ.decision import (
     CautionLine,
     CourseLine,
@@ -24,28 +24,26 @@ from econ.decision import (
 )
 from econ.earlier import earlier_jobs, failed_again, first_of_all, raised, root_notes
 from econ.estimate import make_estimate
-from econ.evidence import ImpossibleEvidence, Posterior, blame, condition, linked, prior_states
-from econ.findings import Heard, hear, impossible, open_holds
+from econ.evidence import Posterior, blame
+from econ.findings import Heard
 from econ.looking import OpenCheck, open_checks
-from econ.market import Market, read_market
+from econ.market import Market
 from econ.money import say, to_decimal
 from econ.nexttime import next_time
-from econ.offers import Offer
 from econ.pricebook import Supply
-from econ.purchase import Purchase, buy, prices_used
+from econ.purchase import prices_used
 from econ.release import release_tests
-from econ.repairs import AfterRepair, chosen, leading, repairs, search
+from econ.repairs import AfterRepair
 from econ.risk import assess
 from econ.rulebook import MachineClass
-from econ.scopes import completed
-from econ.setting import Course, Setting, course_name, make_setting
+from econ.setting import Course, Setting, course_name
 from econ.staging import Staged, stage
-from econ.terms import Assumption, Default, price_source, settle
+from econ.terms import Assumption, Default, price_source
 from econ.thumb import rules_of_thumb
 from econ.turns import Scene, highest_offer, turns
-from econ.words import KNOWN_FROM, confidence_word, first_step, headline, title_of
+from econ.weighing import Believed, believe, estimated, weigh
+from econ.words import confidence_word, first_step, headline, title_of
 
-BASKETS = 3  # times that the basket of the repair and its price are settled by each other at most
 UNFOUND = Assumption(
     "purchase", "not worked out", "no basket was found in time: each part is reckoned with at its seller by itself"
 )
@@ -62,87 +60,29 @@ def decide(
     Raises BadInput where findings exclude each other or stated figures contradict each other.
     """
     done = earlier_jobs(case, c)
-    believed = _believe(case, c, raised(c, done))
-    heard, posterior, likely = believed.heard, believed.posterior, believed.likely
+    believed = believe(case, c, raised(c, done))
+    heard, posterior, holds = believed.heard, believed.posterior, believed.holds
     failed = failed_again(c, done, heard.pointed_at, heard.faults, posterior)
-    holds = open_holds(case, c, heard.worst, likely)
-    taken: dict[str, Offer] = {}
-    for _ in range(BASKETS):  # the basket of the best repair may change what it costs, and so which is best
-        terms = settle(case, c, defaults, supply, taken)
-        market = read_market(case, c, terms)
-        bench = make_bench(case, c, terms)
-        setting = make_setting(case, c, terms, market, heard, believed.complained, posterior, bench, holds)
-        after = AfterRepair(setting)
-        found = search(setting, after)
-        courses = all_courses(setting, after, chosen(setting, found))
-        unfound: tuple[Assumption, ...] = ()
-        try:
-            bought = _buy(c, setting, courses, after, supply)
-        except ArithmeticError:
-            bought, unfound = None, (UNFOUND,)
-        if bought is None or all(terms.priced[p].offer == o for p, o in bought[1].items()):
-            break
-        taken |= bought[1]
+    weighed = weigh(case, c, defaults, believed, supply)
+    market, bench, setting, after, courses = (
+        weighed.market, weighed.bench, weighed.setting, weighed.after, weighed.courses
+    )  # fmt: skip
     looked = open_checks(case, c, heard, posterior, bench, bool(holds))
     staged = stage(case, c, setting, heard, courses, looked, after)
     scene = Scene(case, c, setting, market, heard, believed.complained)
-    turning = turns(scene, defaults, after, found, courses, best_course(courses))
-    answer = _answer(case, c, setting, market, believed, courses, holds, looked, staged, turning, after, version)
+    turning = turns(scene, defaults, after, weighed.found, courses, best_course(courses))
+    answer = _answer(case, c, setting, market, believed, courses, looked, staged, turning, after, version)
     scope = () if answer.estimate is None else tuple(bench.jobs.index(j) for j in answer.estimate.jobs)
     following, notes = next_time(case, c, defaults, market, bench, scope, failed)
     return replace(
         answer,
         price_revision=None if supply is None else supply.revision,
         prices=prices_used(c, bench, scope, supply),
-        purchase=None if bought is None or answer.estimate is None else bought[0],
+        purchase=None if answer.estimate is None else weighed.bought,
         warranty_first=first_of_all(failed),
         next_time=following,
-        assumptions=(*answer.assumptions, *root_notes(failed), *notes, *unfound),
+        assumptions=(*answer.assumptions, *root_notes(failed), *notes, *((UNFOUND,) if weighed.unfound else ())),
     )
-
-
-def _buy(
-    c: MachineClass, s: Setting, courses: Sequence[Course], after: AfterRepair, supply: Supply | None
-) -> tuple[Purchase, Mapping[str, Offer]] | None:
-    """Return what to order for the repair that the estimate is for, None where the price book offers nothing of it."""
-    if supply is None:
-        return None
-    named = _estimated(s, courses, after)[1]
-    return None if named is None else buy(c, s.bench, named.jobs, float(s.payoffs.week), supply.revision)
-
-
-def _estimated(s: Setting, courses: Sequence[Course], after: AfterRepair) -> tuple[Course | None, Course | None]:
-    """Return the repair that would put it right, and the one to write an estimate for; None where there is none."""
-    best = best_course(courses)
-    mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    repair = best if best.kind == "repair" else _curing(s, mending)
-    return repair, repair if repair is not None and not repair.open_ended else _named(s, mending, after)
-
-
-@dataclass(frozen=True)
-class _Believed:
-    """What was heard and what is believed: before it, by the complaint alone, and now; likely: by fault, now [1]."""
-
-    heard: Heard
-    before: Posterior
-    complained: Posterior
-    posterior: Posterior
-
-    @property
-    def likely(self) -> dict[str, float]:
-        return dict(zip(self.heard.faults, self.posterior.marginal.tolist(), strict=True))
-
-
-def _believe(case: Case, c: MachineClass, factors: Mapping[tuple[str, str], float]) -> _Believed:
-    """Return what the case makes likely; factors: on the odds of faults, by earlier jobs. Raises BadInput."""
-    heard = hear(case, c, factors)
-    prior = linked(prior_states(heard.base_odds, heard.causes), heard.links)
-    try:
-        complained = condition(prior, heard.complaints)
-        posterior = condition(prior, heard.clues) if heard.findings else complained
-    except ImpossibleEvidence as error:
-        raise impossible(error.names, case) from None
-    return _Believed(heard, condition(prior, ()), complained, posterior)
 
 
 def _answer(
@@ -150,9 +90,8 @@ def _answer(
     c: MachineClass,
     s: Setting,
     market: Market,
-    believed: _Believed,
+    believed: Believed,
     courses: Sequence[Course],
-    holds: Sequence[str],
     looked: tuple[OpenCheck, ...],
     staged: Staged,
     turning: BreakEven,
@@ -165,7 +104,7 @@ def _answer(
 
     best, idle = best_course(courses), best_without_repair(courses)
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    repair, named = _estimated(s, courses, after)
+    repair, named = estimated(s, courses, after)
     rivals = [x for x in courses if x.kind != best.kind and not x.barred]
     rival = best_course(rivals) if rivals else None
     sure = confidence(best, courses, s.posterior.weights)
@@ -212,7 +151,10 @@ def _answer(
         risk,
         (),
         offer,
-        tuple(HoldLine(h, c.holds[h].title, c.holds[h].why, c.holds[h].cleared_by, c.holds[h].source) for h in holds),
+        tuple(
+            HoldLine(h, c.holds[h].title, c.holds[h].why, c.holds[h].cleared_by, c.holds[h].source)
+            for h in believed.holds
+        ),
         _cautions(c, s, named),
         release_tests(case, c, () if named is None else tuple(s.bench.jobs[j] for j in named.jobs)),
         rules_of_thumb(case, s, market, named, limits.get(id(named)), estimate, best),
@@ -227,34 +169,6 @@ def _answer(
         case.spent_so_far,
         s.posterior.dropped,
     )
-
-
-def _named(s: Setting, mending: Sequence[Course], after: AfterRepair) -> Course | None:
-    """Return the repair to write an estimate for where the answer names none: the best that clears what leads.
-
-    Where only finding the cause is weighed, that is the usual job for the likeliest fault.
-    """
-    leader = leading(s)
-    told = [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
-    told += [x for x in mending if not x.open_ended]
-    if told or not mending:
-        return told[0] if told else None
-    usual, chances = s.jobs.usual[0], s.posterior.marginal
-    likeliest = max((i for i in usual if i < s.in_play), key=lambda i: chances[i], default=None)
-    if likeliest is None:
-        return mending[0]
-    return repairs(s, after, [completed((usual[likeliest],), s.clearing)])[0]
-
-
-def _curing(s: Setting, mending: Sequence[Course]) -> Course | None:
-    """Return the repair to hold against another answer.
-
-    The best that clears the hidden faults that lead; else the best that is open or cures more often than not.
-    """
-    leader = leading(s, hidden=True)
-    told = [x for x in mending if leader and s.jobs.cleared(x.jobs) & leader == leader]
-    told += [x for x in mending if x.open_ended or x.cured >= KNOWN_FROM] + [*mending]
-    return told[0] if told else None
 
 
 def _limit(s: Setting, course: Course, idle: Course) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 from unittest.mock import patch
 
-from econ import verdict
+from econ import verdict, weighing
 from econ.case import Case
 from econ.courses import all_courses
 from econ.repairs import AfterRepair
@@ -46,11 +46,11 @@ def settled(case: Case, c: MachineClass, defaults: Mapping[str, Default]) -> Set
     """Return the setting and the courses that a decision on a case works with."""
     kept: list[tuple[Setting, AfterRepair, tuple[Course, ...]]] = []
 
-    def keep(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> tuple[Course, ...]:
-        kept.append((s, after, all_courses(s, after, scopes)))
+    def keep(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: bool) -> tuple[Course, ...]:
+        kept.append((s, after, all_courses(s, after, scopes, by_state)))
         return kept[-1][2]
 
-    with patch.object(verdict, "all_courses", keep):
+    with patch.object(weighing, "all_courses", keep):
         verdict.decide(case, c, defaults)
     s, after, courses = kept[0]
     idle = verdict.best_without_repair(courses)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import econ
-from econ import verdict
+from econ import weighing
 from econ.courses import all_courses, best_course
 from econ.evidence import Posterior, condition, prior_states
 from econ.findings import hear
@@ -112,7 +112,7 @@ def setting(monkeypatch: pytest.MonkeyPatch, module: str, running: str) -> Setti
         kept.append(s)
         return real(s, *more)
 
-    monkeypatch.setattr(verdict, "all_courses", keep)
+    monkeypatch.setattr(weighing, "all_courses", keep)
     case, c = for_sale(module, running, complaints=["hard"])
     econ.decide(case, c, defaults())
     assert kept[0].table.ids == ("first", "second", "something_else")

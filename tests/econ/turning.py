@@ -11,7 +11,7 @@ from typing import Any
 from unittest.mock import patch
 
 import econ
-from econ import turns, verdict
+from econ import turns, verdict, weighing
 from econ.breakeven import BreakEven
 from econ.courses import all_courses, best_course
 from econ.inputs import Fact, Input
@@ -82,7 +82,7 @@ def chosen(document: Mapping[str, Any]) -> Chosen:
         kept.append((s, all_courses(s, *given)))
         raise _EnoughError
 
-    with patch.object(verdict, "all_courses", courses_of), suppress(_EnoughError):
+    with patch.object(weighing, "all_courses", courses_of), suppress(_EnoughError):
         econ.decide(*read(document), defaults())
     s, courses = kept[0]
     return Chosen({course_name(s, x): x for x in courses if not x.barred}, course_name(s, best_course(courses)))
