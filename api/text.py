@@ -366,7 +366,9 @@ def _limits(d: Decision) -> list[str]:
         said = f"Highest offer {money(d.offer.highest, d.currency)}, trip and every hour paid."
         if d.offer.asking_price is not None and d.offer.left_at_asking is not None:
             left = money(d.offer.left_at_asking, d.currency)
-            said += f" At the asked {money(d.offer.asking_price, d.currency)} it leaves {left}."
+            said += f" At the asked {money(d.offer.asking_price, d.currency)} it leaves {left}"
+            loss = d.offer.chance_of_loss
+            said += "." if loss is None else f"; the chance of a loss is {percent(loss)}."
         lines += wrap(said, "  ")
     return lines
 

@@ -90,11 +90,15 @@ class CautionLine:
 
 @dataclass(frozen=True)
 class HighestOffer:
-    """What a reseller may pay: the highest offer, and what is left at the asked price."""
+    """What a reseller may pay: the highest offer, and what is left at the asked price.
+
+    chance_of_loss: at that price, of coming out below what is laid out and the hours [1].
+    """
 
     highest: Decimal
     asking_price: Decimal | None
     left_at_asking: Decimal | None
+    chance_of_loss: float | None
 
 
 @dataclass(frozen=True)

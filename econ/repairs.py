@@ -38,11 +38,12 @@ class AfterRepair:
 
     ROWS = 9
 
-    def __init__(self, setting: Setting) -> None:
+    def __init__(self, setting: Setting, follow_ups: FollowUps | None = None) -> None:
+        """follow_ups: of the same bench, jobs and faults in play, to use again."""
         self._s = setting
         self._known: dict[tuple[float, int], tuple[NDArray[np.int32], Floats]] = {}
         p = setting.payoffs
-        self.follow_ups = FollowUps(setting.bench, setting.jobs, 1 << setting.in_play, p.week)
+        self.follow_ups = follow_ups or FollowUps(setting.bench, setting.jobs, 1 << setting.in_play, p.week)
         self.place = packed(setting.table.failing, setting.in_play)
         instead = [
             r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)

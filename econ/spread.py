@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,8 +97,9 @@ def draw(s: Setting, u: Floats) -> Draws:
     return Draws(row, s.posterior.states[row], u[1], u[2], resale, u[4], u[5], u[6], u[7])
 
 
-def quantiles(threes: Sequence[Three]) -> Floats:
-    """Return PERT quantiles over their mean on a grid, (k, GRID + 1): linear in between, with mean 1 exactly.
+@lru_cache(maxsize=64)
+def quantiles(threes: tuple[Three, ...]) -> Floats:
+    """Return PERT quantiles over their mean on a grid, (k, GRID + 1), read-only: linear between, with mean 1 exactly.
 
     PERT: a beta distribution on low..high with shapes 1 + 4 (likely - low) / (high - low) and 6 less that.
     References: D. G. Malcolm et al., Operations Research 7(5), 1959 (from memory).
@@ -118,6 +119,7 @@ def quantiles(threes: Sequence[Three]) -> Floats:
     value = low[:, None] + width[:, None] * unit[which]
     mean = np.array([[pert_mean(x)] for x in threes]).reshape(-1, 1)
     result: Floats = np.divide(value, mean, out=np.ones_like(value), where=mean > 0)
+    result.flags.writeable = False
     return result
 
 
@@ -189,11 +191,11 @@ class Spread:
         self._s, self._d, self._after = s, d, after
         self._market = read_market(case, c, s.terms)
         bench = s.bench
-        self._op = quantiles([c.operations[o].hours for o in bench.ops])
-        self._part = quantiles([price_range(s.terms, c, p, p in case.prices) for p in bench.parts])
+        self._op = quantiles(tuple(c.operations[o].hours for o in bench.ops))
+        self._part = quantiles(tuple(price_range(s.terms, c, p, p in case.prices) for p in bench.parts))
         hours = bench.op_hours.astype(float)
         self._late = at((hours @ self._op / max(hours.sum(), 1.0))[None], d.hours)[0] - 1.0
-        every = self._part if bench.parts else quantiles([(1.0, 1.0, 1.0)])  # a class may need no parts at all
+        every = self._part if bench.parts else quantiles(((1.0, 1.0, 1.0),))  # a class may need no parts at all
         self._dear = at(every.mean(axis=0)[None], d.prices)[0] - 1.0
         price = dict(zip(bench.parts, bench.unit_price.tolist(), strict=True))
         troubles = [

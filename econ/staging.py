@@ -121,10 +121,11 @@ class Staged:
 
 
 @dataclass(frozen=True)
-class _Bill:
+class Bill:
     """What checks may spare or add to a repair [money]: operations by number, tools they may have got by name.
 
-    holds: by hold the jobs that clear it, and what the cheapest of them costs; none where its cause is put right.
+    operations: none where nothing is spared. holds: by hold the jobs that clear it, and what the cheapest of them
+    costs; none where its cause is put right.
     """
 
     operations: tuple[float, ...]
@@ -132,7 +133,7 @@ class _Bill:
     holds: Mapping[str, tuple[frozenset[int], float]]
 
 
-def _bill(s: Setting, c: MachineClass, missing: Sequence[str]) -> _Bill:
+def _bill(s: Setting, c: MachineClass, missing: Sequence[str]) -> Bill:
     """Return what checks may spare or add. missing: tools that checks may have got already."""
     holds = {}
     for hold, x in c.holds.items():
@@ -142,11 +143,11 @@ def _bill(s: Setting, c: MachineClass, missing: Sequence[str]) -> _Bill:
         cost = tickets(s.bench, members(s.bench, [(j,) for j in able]), first=False).cost.min() if pays else 0.0
         holds[hold] = frozenset(jobs), float(cost)
     operations = tuple(_op_price(s, i) for i in range(len(s.bench.ops)))
-    return _Bill(operations, {t: _tool_price(s, t) for t in missing}, holds)
+    return Bill(operations, {t: _tool_price(s, t) for t in missing}, holds)
 
 
-def _repair_choice(
-    s: Setting, after: AfterRepair, course: Course, states: NDArray[np.int64], weights: Floats, bill: _Bill
+def repair_choice(
+    s: Setting, after: AfterRepair, course: Course, states: NDArray[np.int64], weights: Floats, bill: Bill
 ) -> Choice:
     """Return a repair as the plan sees it; states it does not look at count with what it is worth with them now."""
     rows, fails = ways_of(s, after, course.jobs, states)
@@ -155,7 +156,7 @@ def _repair_choice(
     paid += float(repair_weeks(s, work(s.bench, member).wait)[0]) * s.payoffs.week
     rows[:, [0, 4]] -= done_over(s, course.jobs, states)[:, None]
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
-    credit = {o: bill.operations[i] for i, o in enumerate(s.bench.ops) if i in used}
+    credit = {o: bill.operations[i] for i, o in enumerate(s.bench.ops) if i in used and bill.operations}
     needed = {s.bench.tools[t] for t in np.flatnonzero(s.bench.op_tools[sorted(used)].any(axis=0))}
     credit |= {t: price for t, price in bill.tools.items() if t in needed}
     kept, inside = _grouped(fails, weights)
@@ -197,7 +198,7 @@ def _tool_price(s: Setting, tool: str) -> float:
     return float(s.bench.tool_price[s.bench.tools.index(tool)])
 
 
-def _other_choices(s: Setting, courses: Sequence[Course], weights: Floats) -> list[Choice]:
+def other_choices(s: Setting, courses: Sequence[Course], weights: Floats) -> list[Choice]:
     """Return the courses without repair, each way of letting the machine go by itself.
 
     weights: of the states looked at; the others count with what a course is worth with them now.
@@ -263,7 +264,9 @@ def _missing(s: Setting, case: Case, check: Check) -> list[str]:
     return [t for t in check.tools if not s.terms.by_shop and t not in case.tools.owned]
 
 
-def _look(s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, present: NDArray[np.bool_]) -> Look | None:
+def make_look(
+    s: Setting, case: Case, c: MachineClass, heard: Heard, name: str, present: NDArray[np.bool_]
+) -> Look | None:
     """Return a check as the plan sees it, None where nothing in play bears on it."""
     check: Check = c.checks[name]
     rows = result_rows(check, c, heard, present, name)
@@ -302,9 +305,9 @@ def stage(
     states, weights = s.posterior.states[:m], s.posterior.weights[:m] / s.posterior.weights[:m].sum()
     present = (states[:, None] >> np.arange(len(heard.faults)) & 1).astype(bool)
     missing = sorted({t for k in checks for t in _missing(s, case, c.checks[k.id])})
-    looks = _able([x for x in (_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
+    looks = _able([x for x in (make_look(s, case, c, heard, k.id, present) for k in checks) if x is not None])
     mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    others = _other_choices(s, courses, weights)
+    others = other_choices(s, courses, weights)
     bill = _bill(s, c, missing)
     prices = dict(zip(s.bench.ops, bill.operations, strict=True)) | dict(bill.tools)
     suspects = _suspects(c, heard, weights, present)
@@ -315,7 +318,7 @@ def stage(
     for _ in range(ROUNDS):
         mending = fitting.add(mending, others, evidence, SHOWN_FROM)
         made = len(choices)
-        choices += [_repair_choice(s, after, x, states, weights, bill) for x in mending[made:]]
+        choices += [repair_choice(s, after, x, states, weights, bill) for x in mending[made:]]
         if weighed and made == len(mending):
             break
         orders = Orders(s, c, after, [x.jobs for x in mending], states, weights)

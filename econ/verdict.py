@@ -17,15 +17,12 @@ from econ.decision import (
     CautionLine,
     CourseLine,
     Decision,
-    FaultLine,
     HighestOffer,
     HoldLine,
     Verdict,
 )
 from econ.earlier import earlier_jobs, failed_again, first_of_all, raised, root_notes
 from econ.estimate import make_estimate
-from econ.evidence import Posterior, blame
-from econ.findings import Heard
 from econ.looking import OpenCheck, open_checks
 from econ.market import Market
 from econ.money import say, to_decimal
@@ -34,10 +31,11 @@ from econ.pricebook import Supply
 from econ.purchase import prices_used
 from econ.release import release_tests
 from econ.repairs import AfterRepair
-from econ.risk import assess
+from econ.risk import assess, chance_of_loss
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
 from econ.staging import Staged, stage
+from econ.suspects import fault_lines, pointed_at
 from econ.terms import Assumption, Default, price_source
 from econ.thumb import rules_of_thumb
 from econ.turns import Scene, highest_offer, turns
@@ -47,7 +45,6 @@ from econ.words import confidence_word, first_step, headline, title_of
 UNFOUND = Assumption(
     "purchase", "not worked out", "no basket was found in time: each part is reckoned with at its seller by itself"
 )
-DUE_FROM = 0.5  # share of a fault's chance in which what was heard is due to it, for it to be named [1]; judgement
 
 
 def decide(
@@ -112,16 +109,14 @@ def _answer(
     limits = {id(x): _limit(s, x, idle) for x in (*mending, *([named] if named else []))}
     risk = assess(case, c, s, courses, limits, named, after)
     heard = believed.heard
-    faults = _fault_lines(c, heard, believed.before, s.posterior)
+    faults = fault_lines(c, heard, believed.before, s.posterior)
     hidden = _any_hidden(s)
-    offer = _offer(case, s, best) if case.perspective == "reseller" else None
+    offer = _offer(case, c, s, best, after) if case.perspective == "reseller" else None
     pays = None
     if repair is not None:
         spent = float(tickets(s.bench, members(s.bench, [repair.jobs])).cost[0]) + repair.follow_up
         pays = spent, repair.worth + spent - idle.worth
-    due = dict(zip(heard.faults, blame(s.posterior, heard.clues).tolist(), strict=True))
-    named_faults = [f for f in faults if f.id in heard.pointed_at and due[f.id] >= DUE_FROM * f.probability]
-    text = headline(case, c, s, best, rival, pays, named_faults, offer)
+    text = headline(case, c, s, best, rival, pays, pointed_at(faults, heard, s.posterior), offer)
     step = first_step(case, c, staged, title_of(c, s, best))
     text = f"{step}{text[:1].lower()}{text[1:]}" if step else text
     return Decision(
@@ -207,22 +202,15 @@ def _line(case: Case, c: MachineClass, s: Setting, x: Course, limit: float | Non
     )
 
 
-def _fault_lines(c: MachineClass, heard: Heard, before: Posterior, now: Posterior) -> tuple[FaultLine, ...]:
-    lines = [
-        FaultLine(f, c.faults[f].title, float(before.marginal[i]), float(now.marginal[i]), c.faults[f].hidden)
-        for i, f in enumerate(heard.faults)
-    ]
-    return tuple(sorted(lines, key=lambda line: (-line.probability, line.id)))
-
-
 def _any_hidden(s: Setting) -> float:
     mask = sum(1 << i for i in range(s.in_play) if s.table.hidden[i])
     return float(s.posterior.weights[(s.posterior.states & mask) != 0].sum())
 
 
-def _offer(case: Case, s: Setting, best: Course) -> HighestOffer:
+def _offer(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> HighestOffer:
     highest, asked = highest_offer(case, s, best), case.find.asking_price
-    return HighestOffer(max(highest, Decimal(0)), asked, None if asked is None else highest - asked)
+    left = None if asked is None else highest - asked
+    return HighestOffer(max(highest, Decimal(0)), asked, left, chance_of_loss(case, c, s, best, after))
 
 
 def _cautions(c: MachineClass, s: Setting, repair: Course | None) -> tuple[CautionLine, ...]:

@@ -16,7 +16,7 @@ from econ.pricebook import Supply
 from econ.purchase import Purchase, buy
 from econ.repairs import AfterRepair, chosen, leading, repairs, search
 from econ.rulebook import MachineClass
-from econ.scopes import Scope, completed
+from econ.scopes import FollowUps, Scope, completed
 from econ.setting import Course, Setting, make_setting
 from econ.terms import Default, Terms, settle
 from econ.words import KNOWN_FROM
@@ -73,6 +73,37 @@ class Weighed:
     unfound: bool
 
 
+class Common:
+    """What cases weighed one after the other have in common, kept so that it is worked out once: what has to follow.
+
+    That rests on faults in play, prices, hours and terms of work, not on what a machine sells for.
+    """
+
+    def __init__(self) -> None:
+        self._key: object = None
+        self._known: dict[object, FollowUps] = {}
+
+    def follow_ups(self, case: Case, s: Setting) -> FollowUps:
+        """Return the follow-ups of a case with this setting, those of an earlier case if they are the same."""
+        t, machine = s.terms, case.machine
+        kind = (
+            machine.machine_class,
+            t.scale,
+            t.month,
+            str(s.payoffs.week),
+            repr([p.offer for p in t.priced.values()]),
+        )
+        key = (kind, s.table.ids, s.in_play, machine.rusty, machine.model_verified, case.perspective, case.currency)
+        work = repr((case.tools, case.prices, case.unobtainable, case.prior_jobs, case.recalled_jobs, case.terms))
+        if kind != self._key:  # cases come sorted: no other of the kind will
+            self._key, self._known = kind, {}
+        known = self._known.get((key, work))
+        if known is None:
+            known = FollowUps(s.bench, s.jobs, 1 << s.in_play, s.payoffs.week)
+            self._known[key, work] = known
+        return known
+
+
 def weigh(
     case: Case,
     c: MachineClass,
@@ -80,11 +111,13 @@ def weigh(
     believed: Believed,
     supply: Supply | None = None,
     by_state: bool = True,
+    common: Common | None = None,
 ) -> Weighed:
     """Return what every course of a case is worth.
 
     supply: what a price book offers for its parts. by_state: repairs with their worth in each state; the means are the
-    same without. Raises BadInput where stated figures contradict each other.
+    same without. common: what cases weighed before have in common with this one. Raises BadInput where stated figures
+    contradict each other.
     """
     taken: dict[str, Offer] = {}
     for _ in range(BASKETS):  # the basket of the best repair may change what it costs, and so which is best
@@ -94,7 +127,7 @@ def weigh(
         setting = make_setting(
             case, c, terms, market, believed.heard, believed.complained, believed.posterior, bench, believed.holds
         )
-        after = AfterRepair(setting)
+        after = AfterRepair(setting, None if common is None else common.follow_ups(case, setting))
         found = search(setting, after)
         courses = all_courses(setting, after, chosen(setting, found), by_state)
         unfound, bought = False, None

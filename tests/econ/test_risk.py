@@ -91,7 +91,7 @@ def test_same_case_same_figures() -> None:
 def test_pert_quantiles() -> None:
     """Likely = low is a beta(1, 5), with quantile 1 - (1 - u)^(1/5); a symmetric one has its median in the middle."""
     threes = [(0.0, 0.0, 3.0), (2.0, 5.0, 8.0), (4.0, 4.0, 4.0), (0.3, 0.8, 2.0), (0.0, 0.0, 0.0)]
-    table = quantiles(threes)
+    table = quantiles(tuple(threes))
     assert np.trapezoid(table, axis=1) / GRID == pytest.approx(np.ones(5), abs=1e-12)
     u = np.array([0.1, 0.5, 0.9])
     assert at(table, u)[0] * pert_mean(threes[0]) == pytest.approx(3 * (1 - (1 - u) ** 0.2), abs=2e-4)

@@ -1,0 +1,170 @@
+"""Screening against the decision on the same find, and what must hold of what it says."""
+
+from __future__ import annotations
+
+import random
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+import econ
+from econ.screening import Screened, Screening
+
+from ..strategies import CLASS_IDS, EACH_CLASS, defaults, machine_class, read
+
+MOWER = {"class": "mower_walk_behind", "age_years": 6, "new_price": "349.00"}
+OFFERED = {"asking_price": "20.00", "travel_cost": "4.00", "travel_hours": 0.5}
+
+
+def find(class_id: str, rng: random.Random) -> dict[str, Any]:
+    """Return a find of a class as a case: drawn complaints, history, age, prices and way to it."""
+    c = machine_class(class_id)
+    told = rng.sample(sorted(c.facts), k=rng.randint(0, 3))
+    complaints = rng.sample(sorted(c.complaints), k=rng.choice((0, 1, 1, 1, 2)))
+    machine: dict[str, Any] = {"class": class_id, "condition": rng.choice(("good", "fair", "poor"))}
+    if rng.random() < 0.9:
+        machine["age_years"] = rng.randint(0, 25)
+    if rng.random() < 0.8:
+        machine["new_price"] = f"{rng.randint(80, 2500)}.00"
+    offered = {"travel_cost": f"{rng.randint(0, 30)}.50", "travel_hours": rng.randint(0, 8) / 4}
+    if rng.random() < 0.9:
+        offered["asking_price"] = f"{rng.randint(0, 300)}.00"
+    return {
+        "perspective": "reseller",
+        "machine": machine,
+        "as_of": f"2026-{rng.randint(1, 12):02d}-15",
+        "history": {f: rng.choice(c.facts[f].levels) for f in told},
+        "complaints": complaints,
+        "find": offered,
+    }
+
+
+def same_as_decided(document: dict[str, Any], screened: Screened) -> None:
+    case, c = read(document)
+    d = econ.decide(case, c, defaults())
+    assert d.offer is not None
+    assert screened.course == d.verdict.course
+    assert max(screened.highest_offer, Decimal(0)) == d.offer.highest
+    assert screened.profit == d.offer.left_at_asking
+    assert screened.chance_of_loss == d.offer.chance_of_loss
+    assert set(screened.holds) == {h.id for h in d.holds}
+    (line,) = [x for x in d.courses if x.course == screened.course]
+    trip = Decimal(str(defaults()["hour_worth"].value)) * Decimal(str(case.find.travel_hours))
+    assert abs(line.net_worth - trip - case.find.travel_cost - screened.highest_offer) <= Decimal("0.01")
+
+
+def screened_as_decided(class_id: str, finds: int, seed: int) -> None:
+    rng = random.Random(f"{class_id} {seed}")  # noqa: S311 - invented finds
+    documents = [find(class_id, rng) for _ in range(finds)]
+    screening = Screening(defaults())
+    for document in documents:  # one after the other with the same helper: what they have in common is kept
+        same_as_decided(document, screening.screen(*read(document)))
+
+
+@pytest.mark.parametrize("class_id", ["mower_walk_behind", "tiller_rear_tine", "chain_saw"])
+def test_it_is_the_decision_on_the_same_find(class_id: str) -> None:
+    screened_as_decided(class_id, 3, 0)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_it_is_the_decision_of_every_class(class_id: str) -> None:
+    screened_as_decided(class_id, 12, 1)
+
+
+def block(class_id: str, finds: int) -> list[dict[str, Any]]:
+    rng = random.Random(class_id)  # noqa: S311 - invented finds
+    return [find(class_id, rng) for _ in range(finds)]
+
+
+@pytest.mark.parametrize("class_id", EACH_CLASS)
+def test_a_find_by_itself_is_screened_as_among_others(class_id: str) -> None:
+    """To the last digit, whatever came before it."""
+    documents = block(class_id, 6)
+    screening = Screening(defaults())
+    together = [screening.screen(*read(x)) for x in documents]
+    assert [Screening(defaults()).screen(*read(x)) for x in documents] == together
+    backwards = Screening(defaults())
+    assert [backwards.screen(*read(x)) for x in reversed(documents)] == together[::-1]
+
+
+def mower(**fields: Any) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "perspective": "reseller",
+        "machine": MOWER,
+        "as_of": "2026-04-18",
+        "complaints": ["will_not_start"],
+    }
+    told["market"] = {"running": "260.00"}
+    return {**told, "find": OFFERED, **fields}
+
+
+def screened(**fields: Any) -> Screened:
+    return Screening(defaults()).screen(*read(mower(**fields)))
+
+
+def test_what_a_find_takes_by_hand() -> None:
+    """Bench hours at the own pace, cleaning counted; cash is price, trip and the ticket of the repair."""
+    found = screened()
+    case, c = read(mower())
+    d = econ.decide(case, c, defaults())
+    (line,) = [x for x in d.courses if x.course == found.course]
+    assert line.kind == "repair"
+    assert found.cash == Decimal("24.00") - line.cash_now
+    pace, cleaning = defaults()["slowness"].value, defaults()["cleaning_hours"].value
+    assert found.bench_hours >= line.hours * pace + cleaning - 1e-3
+    assert found.profit is not None
+    assert found.profit_per_hour is not None
+    assert abs(found.profit_per_hour * Decimal(str(found.bench_hours)) - found.profit) <= Decimal("0.02")
+
+
+def test_the_price_and_the_trip_come_before_anything() -> None:
+    """A dollar more asked is a dollar less left; an hour more on the way costs an hour."""
+    here, dearer = screened(), screened(find={"asking_price": "21.00", "travel_cost": "4.00", "travel_hours": 0.5})
+    further = screened(find={"asking_price": "20.00", "travel_cost": "4.00", "travel_hours": 1.5})
+    assert (here.course, here.highest_offer) == (dearer.course, dearer.highest_offer)
+    assert here.profit is not None
+    assert dearer.profit == here.profit - 1
+    worth = Decimal(str(defaults()["hour_worth"].value))
+    assert here.highest_offer - further.highest_offer == worth
+    assert (dearer.chance_of_loss or 0) >= (here.chance_of_loss or 0)
+    free = screened(find={})
+    assert (free.profit, free.cash, free.chance_of_loss, free.profit_per_hour) == (None, None, None, None)
+
+
+def test_knowing_is_worth_most_where_the_answer_hangs_on_it() -> None:
+    """Far below or above what it is worth nothing changes the answer; near it a question or a look may."""
+
+    def worth(asked: str) -> Decimal:
+        found = screened(find={"asking_price": asked, "travel_cost": "0.00", "travel_hours": 0.0})
+        return found.spot_check.worth if found.spot_check else Decimal(0)
+
+    near = screened(find={}).highest_offer
+    assert near > 0
+    assert worth(f"{near:.2f}") > worth("0.00")
+    assert worth(f"{near:.2f}") > worth(f"{near + 2000:.2f}") == 0
+
+
+def test_what_was_looked_at_is_not_asked_for_again() -> None:
+    first = screened().spot_check
+    assert first is not None
+    normal = machine_class("mower_walk_behind").checks[first.id].outcomes[0]
+    again = screened(findings=[{"check": first.id, "outcome": normal}]).spot_check
+    assert again is None or again.id != first.id
+
+
+@pytest.mark.parametrize("class_id", EACH_CLASS)
+def test_checks_on_the_spot_need_no_more_than_a_few_minutes_and_what_is_at_hand(class_id: str) -> None:
+    c = machine_class(class_id)
+    for document in block(class_id, 3):
+        x = Screening(defaults()).screen(*read(document))
+        if x.spot_check is not None:
+            check = c.checks[x.spot_check.id]
+            assert check.minutes <= 10
+            assert not check.operations
+            assert not check.reveals
+            assert set(check.tools) <= set(read(document)[0].tools.owned)
+        if x.question is not None:
+            assert x.question.id in c.facts
+            assert x.question.id not in document["history"]
