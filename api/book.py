@@ -18,7 +18,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from econ.offers import Offer, Seller, Shipping
+from econ.offers import Offer, Seller, Stated
 from econ.problems import BadInput, Problem, shown
 
 if TYPE_CHECKING:
@@ -38,8 +38,8 @@ CREATE TABLE revision (
     rows INTEGER NOT NULL, withdraws INTEGER UNIQUE REFERENCES revision
 );
 CREATE TABLE seller (
-    revision INTEGER NOT NULL REFERENCES revision, name TEXT NOT NULL, currency TEXT NOT NULL, flat INTEGER NOT NULL,
-    per_kg INTEGER NOT NULL, free_from INTEGER, minimum_order INTEGER NOT NULL
+    revision INTEGER NOT NULL REFERENCES revision, name TEXT NOT NULL, currency TEXT NOT NULL, seen_on TEXT NOT NULL,
+    shipping INTEGER, shipping_per_kg INTEGER, free_from INTEGER, minimum_order INTEGER
 );
 CREATE TABLE offer (
     revision INTEGER NOT NULL REFERENCES revision, part TEXT NOT NULL, title TEXT NOT NULL, designation TEXT NOT NULL,
@@ -62,7 +62,8 @@ _FIELDS = (
 _STANDS = "revision NOT IN (SELECT withdraws FROM revision WHERE withdraws NOT NULL AND number <= ?)"
 # What a newer row replaces, as econ.pricebook.group has it.
 _GROUP = (
-    "part, seller, pack, machine_class, currency, "
+    "part, seller, machine_class, currency, "
+    "CASE WHEN status IN ('used', 'donor', 'own_stock') THEN -1 ELSE pack END, "
     "CASE WHEN status IN ('new', 'back_ordered', 'discontinued') THEN '' ELSE status END"
 )
 # Within one import and day the one that promises less, as econ.pricebook.current has it.
@@ -272,10 +273,10 @@ class Book:
         row = (number, when, listed.name, digest, said, len(rows), None)
         self._db.execute("INSERT INTO revision VALUES (?, ?, ?, ?, ?, ?, ?)", row)
         self._db.executemany(
-            "INSERT INTO seller VALUES (?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO seller VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             [
-                (number, name, currency, s.shipping.flat, s.shipping.per_kg, s.shipping.free_from, s.minimum_order)
-                for (name, currency), s in listed.sellers.items()
+                (number, name, currency, str(t.seen_on), t.shipping, t.shipping_per_kg, t.free_from, t.minimum_order)
+                for (name, currency), t in listed.stated.items()
             ],
         )
         insert = f"INSERT INTO offer VALUES ({number}, {', '.join('?' * rows.shape[1])})"  # noqa: S608 - our own marks
@@ -320,21 +321,27 @@ class Book:
             wanted = (wanted | {o.superseded_by for o in new if o.superseded_by}) - asked
         return found
 
-    def sellers(self, currency: str, revision: int | None = None) -> dict[str, Seller]:
-        """Return the terms of each seller as it stated them last, by name."""
+    def sellers(self, currency: str, revision: int | None = None, day: date | None = None) -> dict[str, Seller]:
+        """Return the terms of each seller as it stated them last, by name. day: by that day; ever, if left out.
+
+        What one list leaves open holds as it was stated before.
+        """
         query = f"""
-            SELECT name, flat, per_kg, free_from, minimum_order FROM seller WHERE currency = ? AND revision <= ?
-            AND {_STANDS} ORDER BY revision
+            SELECT name, seen_on, shipping, shipping_per_kg, free_from, minimum_order FROM seller WHERE currency = ?
+            AND seen_on <= ? AND revision <= ? AND {_STANDS} ORDER BY seen_on, revision
         """  # noqa: S608 - our own names
         upto = self._upto(revision)
-        rows = self._db.execute(query, (currency, upto, upto))
-        return {name: Seller(name, Shipping(flat, kg, free), least) for name, flat, kg, free, least in rows}
+        found: dict[str, Stated] = {}
+        for name, seen_on, *said in self._db.execute(query, (currency, (day or date.max).isoformat(), upto, upto)):
+            new = Stated(date.fromisoformat(seen_on), *said)
+            found[name] = new.over(found.get(name, new))
+        return {name: terms.seller(name) for name, terms in found.items()}
 
     def current(self, day: date, revision: int | None = None, asked: Asked = EVERYTHING) -> Page:
         """Return the newest offer of each seller seen by a day, in any currency, by part and price of a piece."""
         upto = self._upto(revision)
         inner: dict[str, object] = {"seen_on <= ?": day.isoformat(), "revision <= ?": upto, _STANDS: upto}
-        outer: dict[str, object] = {}
+        outer: dict[str, object] = {"pack > ?": 0}  # none of what is used up
         if asked.parts is not None:
             inner["part IN (SELECT value FROM json_each(?))"] = json.dumps(asked.parts)
         if asked.seller:
@@ -390,11 +397,13 @@ class Book:
 
     def seller_names(self) -> list[str]:
         """Return the names of all sellers."""
-        return [name for (name,) in self._db.execute("SELECT DISTINCT seller FROM offer ORDER BY seller")]
+        query = f"SELECT DISTINCT seller FROM offer WHERE {_STANDS} ORDER BY seller"  # noqa: S608 - our own names
+        return [name for (name,) in self._db.execute(query, (self.newest(),))]
 
     def names(self) -> list[tuple[str, str, str]]:
         """Return every part with its titles and designations: part, title, designation."""
-        return self._db.execute("SELECT DISTINCT part, title, designation FROM offer ORDER BY part").fetchall()
+        query = f"SELECT DISTINCT part, title, designation FROM offer WHERE {_STANDS} ORDER BY part"  # noqa: S608
+        return self._db.execute(query, (self.newest(),)).fetchall()
 
 
 def default_path() -> Path:

@@ -122,9 +122,8 @@ def under_known_names(listed: PriceList, names: Iterable[str]) -> PriceList:
         return listed
     places, distinct = pd.factorize(np.array(called, object))
     seller = pd.Categorical.from_codes(places[column.codes], categories=pd.Index(distinct, dtype=object))
-    terms = {(known.get(n.casefold(), n), c): t for (n, c), t in listed.sellers.items()}
-    terms = {(n, c): replace(t, name=n) for (n, c), t in terms.items()}
-    return replace(listed, rows=listed.rows.assign(seller=seller), sellers=terms)
+    stated = {(known.get(n.casefold(), n), c): t for (n, c), t in listed.stated.items()}
+    return replace(listed, rows=listed.rows.assign(seller=seller), stated=stated)
 
 
 def imported(

@@ -38,7 +38,7 @@ from api.headers import OF_SELLER, Matched, match, matches
 from api.lists import duplicates, one_statement, successors
 from api.sheets import ROWS, Counted, Sheet, read_sheet
 from econ.money import DIGITS
-from econ.offers import Seller, Shipping
+from econ.offers import TERMS, Seller, Stated
 from econ.problems import BadInput, Problem, nearest, shown
 
 LONGEST_NAME = 100
@@ -70,7 +70,7 @@ class Told:
 class PriceList:
     """A price list read.
 
-    rows: the good ones, a column for each of FRAME. sellers: (name, currency) -> terms, of those that state any.
+    rows: the good ones, a column for each of FRAME. stated: (name, currency) -> terms, of those that state any.
     problems: of single rows, the first ones; count: of all of them. read: rows that are not blank; bad: rows at fault;
     dropped: repeated word for word. ignored: headers that mean nothing here. notes: how the file was read.
     undated: rows leave their day open, so that the user's holds.
@@ -78,7 +78,7 @@ class PriceList:
 
     name: str
     rows: pd.DataFrame
-    sellers: Mapping[tuple[str, str], Seller]
+    stated: Mapping[tuple[str, str], Stated]
     problems: tuple[Problem, ...]
     count: int
     read: int
@@ -88,6 +88,11 @@ class PriceList:
     ignored: tuple[str, ...]
     notes: tuple[str, ...]
     undated: bool = False
+
+    @property
+    def sellers(self) -> Mapping[tuple[str, str], Seller]:
+        """The terms of each seller that states any, by name and currency."""
+        return {key: terms.seller(key[0]) for key, terms in self.stated.items()}
 
     def told(self) -> tuple[Problem, ...]:
         """Return the problems with a last one for those that are not told one by one."""
@@ -137,12 +142,12 @@ def read_prices(body: bytes, name: str, told: Told, today: date, counted: Counte
     if faults.whole:
         raise BadInput([*faults.whole, *faults.told()])
     dropped = duplicates(frame, faults)
-    sellers = _sellers(frame, terms, faults)
+    stated = _stated(frame, terms, faults)
     successors(frame, faults)
     kept = frame[~faults.bad & ~dropped].reset_index(drop=True)
     notes = (*sheet.notes, *matched.notes(), *beside, *_pieces_note(cells, frame), *_capitals_note(frame))
     return PriceList(
-        name, kept, sellers, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
+        name, kept, stated, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
         int((dropped & ~faults.bad).sum()), matched.ignored, notes, _undated(cells.get("seen_on")),
     )  # fmt: skip
 
@@ -294,17 +299,17 @@ def _returns(cells: Cells) -> Cells:
     return replace(cells, texts=texts)
 
 
-def _sellers(
+def _stated(
     frame: pd.DataFrame, terms: Mapping[str, tuple[IntArray, BoolArray]], faults: Faults
-) -> Mapping[tuple[str, str], Seller]:
-    """Return the terms of each seller in each currency that states any; what it leaves open of them is nothing."""
-    stated = one_statement(frame, terms, faults)
-    found = {}
-    for name, currency in dict.fromkeys(key for c in OF_SELLER for key in stated[c]):
-        said = {c: stated[c].get((name, currency)) for c in OF_SELLER}
-        shipping = Shipping(said["shipping"] or 0, said["shipping_per_kg"] or 0, said["free_from"])
-        found[name, currency] = Seller(name, shipping, said["minimum_order"] or 0)
-    return found
+) -> Mapping[tuple[str, str], Stated]:
+    """Return the terms of each seller in each currency that states any, as of the newest day of its rows."""
+    said = one_statement(frame, terms, faults)
+    keys = dict.fromkeys(key for c in TERMS for key in said[c])
+    if not keys:
+        return {}
+    good = frame.loc[~faults.bad, ["seller", "currency", "seen_on"]].astype(str)
+    days = good.groupby(["seller", "currency"])["seen_on"].max()
+    return {key: Stated(date.fromisoformat(days[key]), *(said[c].get(key) for c in TERMS)) for key in keys}
 
 
 def _pieces_note(cells: Mapping[str, Cells], frame: pd.DataFrame) -> tuple[str, ...]:

@@ -57,7 +57,7 @@ def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
     with Book(path) as book:
         try:
             offers = book.offers(meant, case.currency, c.id, case.price_revision)
-            stated = book.sellers(case.currency, case.price_revision)
+            stated = book.sellers(case.currency, case.price_revision, case.as_of)
         except BadInput as error:
             raise BadInput([replace(x, path="price_revision") for x in error.problems]) from None
         revision = case.price_revision or book.newest()
@@ -67,6 +67,6 @@ def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
         rule = f"the price book has no such part in {case.currency}"
         remedy = "see mendworth prices find, or leave it out"
         raise BadInput([Problem(f"listed_as.{p}", shown(x), rule, remedy) for p, x in lost])
-    sellers = {o.seller: Seller(o.seller) for o in offers} | stated  # one that states no terms sends for nothing
+    sellers = {o.seller: Seller(o.seller, stated=False) for o in offers} | stated
     under = (replace(o, part=p) for o in offers for p in meant.get(o.part, [o.part]))
     return Supply(tuple(under), sellers, revision)

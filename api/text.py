@@ -20,6 +20,7 @@ from api.wording import (
     resting_on,
     result_name,
     short,
+    words,
 )
 from econ.breakeven import Change, InputLine
 from econ.decision import CourseLine, Decision, FaultLine
@@ -333,7 +334,8 @@ def _purchase(d: Decision, c: MachineClass) -> list[str]:
             for x in o.lines:
                 name = c.parts[x.part].title + ("" if x.sold == x.part else f" ({x.sold})")
                 count = f"{x.packs}" if x.pack == 1 else f"{x.packs} x {x.pack}"
-                seen = f"seen {x.seen_on}" + (", stale" if x.stale else "")
+                seen = (f"{words(x.status)}, " if x.status not in ("new", "own_stock") else "") + f"seen {x.seen_on}"
+                seen += ", stale" if x.stale else ""
                 rows.append((f"  {name}", count, exact(x.price), seen))
             if o.shipping:
                 rows.append(("  shipping", "", exact(o.shipping), ""))
@@ -343,6 +345,8 @@ def _purchase(d: Decision, c: MachineClass) -> list[str]:
         if d.purchase.core_back:
             back = f"{exact(d.purchase.core_back)} of it comes back with the old parts"
             lines += wrap(f"Paid now: {d.currency} {exact(d.purchase.cash_now)}; {back}.", "  ")
+        for m in d.purchase.missing:
+            lines += wrap(f"Still needed: {m.pieces} x {m.title}; {m.why}.", "  ")
         bought = {x.part for o in d.purchase.orders for x in o.lines}
         named = {c.parts[p].title for p in bought}
         parts = [x for x in d.estimate.lines if x.kind == "part"] if d.estimate else []

@@ -75,7 +75,7 @@ def choose(
         elif len(least.orders) > 2:
             best = _found(least_basket(m, hurdle))
     saves = None if single is None else single.total - best.total
-    words = why(best, single, least, hurdle, currency)
+    words = why(best, single, least, hurdle, currency, sellers, not missing)
     return Choice(best, single, least, saves, words, missing, _assumed(m, b, currency, single is not least))
 
 

@@ -41,9 +41,9 @@ class Bench:
     op_trouble_parts: (operations,) allowance for parts of complications [minor units, as charged].
     op_parts, job_parts: (operations, parts), (jobs, parts) quantities [thousandths].
     unit_cost, unit_price: (parts,) as bought, and as charged with mark-up [minor units].
-    consumable: (parts,) at hand or had nearby, own stock too: not waited for, not shipped. senders: sellers that other
-    parts come from; those in none come with one order at the usual shipping. wrong: chance that what is ordered is the
-    wrong part, as the model number was not read [1].
+    consumable: (parts,) had nearby: not waited for, not shipped. shelf: (parts,) in own stock, likewise [thousandths].
+    senders: sellers that other parts come from; those in none come with one order at the usual shipping. wrong: chance
+    that what is ordered is the wrong part, as the model number was not read [1].
     own_weeks: (parts,) from order to doorstep, where the price book says so, else NaN [weeks]. return_loss: (parts,)
     share of the price lost when it goes back [1].
     op_tools: (operations, tools) tools that are not at hand; tool_price: (tools,) cheapest way to get each.
@@ -66,6 +66,7 @@ class Bench:
     unit_cost: IntArray
     unit_price: IntArray
     consumable: Bools
+    shelf: IntArray
     own_weeks: Floats
     return_loss: Floats
     op_tools: Bools
@@ -183,8 +184,8 @@ def _unit_costs(terms: Terms, parts: Sequence[str]) -> IntArray:
 
 
 def _known(terms: Terms, part: str, figure: str) -> float:
-    """Return a figure the price book knows of a part, NaN where it does not."""
-    found = getattr(terms.priced.get(part), figure, None)
+    """Return a figure of the offer that a part is to be had by, NaN where the price book does not know it."""
+    found = getattr(terms.priced[part].offer if part in terms.priced else None, figure, None)
     return math.nan if found is None else float(found)
 
 
@@ -231,8 +232,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
     """Return what everything costs in this case, all jobs and operations of the class considered."""
     ops, jobs, parts, tools = tuple(c.operations), tuple(c.jobs), tuple(c.parts), tuple(c.tools)
     unit_cost = _unit_costs(terms, parts)
-    booked = {p: x.status for p, x in terms.priced.items()}
-    at_hand_parts = [x.consumable or booked.get(p) == "own_stock" for p, x in c.parts.items()]
+    nearby = [x.consumable for x in c.parts.values()]
+    shelf = {p: x.shelf for p, x in terms.priced.items()}
     tiers = [
         (None if t.up_to is None else to_minor(t.up_to, terms.currency), rate_millionths(t.rate))
         for t in case.terms.parts_markup
@@ -271,7 +272,8 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         _quantities([j.parts for j in c.jobs.values()], parts),
         unit_cost,
         unit_price,
-        np.array(at_hand_parts, dtype=bool),
+        np.array(nearby, dtype=bool),
+        np.array([shelf.get(p, 0) * THOUSAND for p in parts], dtype=np.int64),
         np.array([_known(terms, p, "lead_days") / 7 for p in parts]),
         np.nan_to_num(np.array([_known(terms, p, "return_loss") for p in parts]), nan=terms["return_loss"]),
         np.array([[t in o.tools and missing[i] for i, t in enumerate(tools)] for o in c.operations.values()]).reshape(
@@ -291,7 +293,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
             *(Assumption(f"price.{p}", say(unit, terms.currency), STATED) for p, unit in stated),
             *(Assumption(f"price.{p}", "can't be had", source) for p, source in lost),
         ),
-        make_senders(parts, at_hand_parts, terms.priced, terms.sellers),
+        make_senders(parts, nearby, terms.priced, terms.sellers),
         0.0 if case.machine.model_verified else float(terms["wrong_part_chance"]),
     )
 
@@ -349,22 +351,30 @@ def work(bench: Bench, member: Bools) -> Work:
     return Work(done, paid(bench.free_labour), charged, fitted, borne, wait_for(bench, fitted))
 
 
+def ordered(bench: Bench, quantity: IntArray) -> IntArray:
+    """Return what of sets of parts has to be ordered: all but consumables and what is in own stock. (..., parts)."""
+    beyond: IntArray = np.maximum(quantity - bench.shelf, 0) * ~bench.consumable
+    return beyond
+
+
 def wait_for(bench: Bench, quantity: IntArray) -> Wait:
-    """Return what sets of parts wait for. quantity: (n, parts); consumables are at hand."""
-    known = ~np.isnan(bench.own_weeks) & ~bench.consumable
-    usual: Bools = np.any(quantity[:, ~known & ~bench.consumable] > 0, axis=1)
-    own = np.where(quantity[:, known] > 0, bench.own_weeks[known], 0.0)
+    """Return what sets of parts wait for. quantity: (n, parts); consumables and own stock are at hand."""
+    comes = ordered(bench, quantity) > 0
+    known = ~np.isnan(bench.own_weeks)
+    usual: Bools = np.any(comes[:, ~known], axis=1)
+    own = np.where(comes[:, known], bench.own_weeks[known], 0.0)
     return Wait(usual, own.max(axis=1, initial=0.0), 1.0 + bench.wrong)
 
 
 def shipping_of(bench: Bench, quantity: IntArray) -> IntArray:
     """Return what it costs to have sets of parts sent, (n,), or (W, n) in worlds [money]. quantity: (n, parts)."""
-    usual = ~bench.consumable
+    comes = ordered(bench, quantity)
+    usual = np.ones(len(bench.parts), dtype=bool)
     for x in bench.senders:
         usual[x.parts] = False
-    first: IntArray = np.where(np.any(quantity[:, usual] > 0, axis=1), bench.charges.shipping, 0)
+    first: IntArray = np.where(np.any(comes[:, usual] > 0, axis=1), bench.charges.shipping, 0)
     for x in bench.senders:
-        sent, more = x.charge(quantity)
+        sent, more = x.charge(comes)
         first = first + sent + more
     return first
 
@@ -424,7 +434,7 @@ def _wrong_parts(bench: Bench, quantity: IntArray, shipping: IntArray) -> IntArr
     """Return what wrong parts are expected to cost: lost on those that go back, and shipping once more [money]."""
     if not bench.wrong:
         return np.zeros_like(shipping)
-    lost = quantity * ~bench.consumable @ (bench.unit_price * bench.return_loss).T / THOUSAND
+    lost = ordered(bench, quantity) @ (bench.unit_price * bench.return_loss).T / THOUSAND
     result: IntArray = np.rint(bench.wrong * (lost.T + shipping)).astype(np.int64)
     return result
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from econ.costing import THOUSAND, Bench, complication_chance, labour_charge, members, tickets, work
+from econ.costing import THOUSAND, Bench, complication_chance, labour_charge, members, ordered, tickets, work
 from econ.money import divide, share, to_decimal
 from econ.rulebook import MachineClass
 
@@ -107,9 +107,10 @@ def make_estimate(bench: Bench, c: MachineClass, scope: Sequence[int], rusty: bo
     if int(t.supplies[0]):
         lines.append(Line("supplies", "shop supplies", None, "", None, money(t.supplies[0])))
     sent: list[tuple[str, int]] = []
+    comes = ordered(bench, w.quantity)
     for x in bench.senders:
-        post, more = (int(y[0]) for y in x.charge(w.quantity))
-        goal = "its least order" if post else "free shipping"
+        post, more = (int(y[0]) for y in x.charge(comes))
+        goal = "its least order" if x.below_least(comes)[0] else "free shipping"
         sent += [(f"shipping from {x.seller.name}", post), (f"more from {x.seller.name} to reach {goal}", more)]
     sent.append(("shipping of parts", int(t.shipping[0]) - sum(amount for _, amount in sent)))
     lines += [Line("fee", what, None, "", None, money(amount)) for what, amount in sent if amount]

@@ -57,13 +57,11 @@ def _leads(bench: Bench, part: int, usual: float) -> tuple[float, float]:
 
     usual: where it does not [weeks]. What is at hand now has to come the next time.
     """
-    own = float(bench.own_weeks[part])
-    booked = bench.terms.priced.get(bench.parts[part])
-    from_shelf = booked is not None and booked.status == "own_stock"
     if bench.consumable[part]:
-        return 0.0, usual if from_shelf else 0.0
-    known = usual if math.isnan(own) else own
-    return known, known
+        return 0.0, 0.0
+    own = float(bench.own_weeks[part])
+    later = usual if math.isnan(own) else own
+    return 0.0 if bench.shelf[part] else later, later
 
 
 def _odds(c: MachineClass, part: str, scope: Sequence[str], failed: Sequence[Earlier]) -> float:

@@ -5,7 +5,7 @@ All money in minor units of one currency; weights in kilograms; days are calenda
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal, get_args
 
@@ -28,11 +28,45 @@ class Shipping:
 
 @dataclass(frozen=True)
 class Seller:
-    """A seller and the terms of every order there. minimum_order: least value of the goods [minor units]."""
+    """A seller and the terms of every order there.
+
+    minimum_order: least value of the goods [minor units]. stated: it is known what sending costs; if not, `shipping` is
+    nothing until the usual takes its place.
+    """
 
     name: str
     shipping: Shipping = Shipping()
     minimum_order: int = 0
+    stated: bool = True
+
+    def with_usual(self, flat: int) -> Seller:
+        """Return the seller with the usual shipping of an order [minor units] where its own is not known."""
+        return self if self.stated else replace(self, shipping=Shipping(flat))
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What a price list states of the terms of a seller, as seen on a day; None where it says nothing [minor units]."""
+
+    seen_on: date
+    shipping: int | None = None
+    shipping_per_kg: int | None = None
+    free_from: int | None = None
+    minimum_order: int | None = None
+
+    def over(self, before: Stated) -> Stated:
+        """Return this with what it leaves open as it was stated before."""
+        said = {f: getattr(self, f) for f in TERMS if getattr(self, f) is not None}
+        return replace(before, seen_on=self.seen_on, **said)
+
+    def seller(self, name: str) -> Seller:
+        """Return the seller with these terms; what they leave open is nothing."""
+        known = any(x is not None for x in (self.shipping, self.shipping_per_kg, self.free_from))
+        shipping = Shipping(self.shipping or 0, self.shipping_per_kg or 0, self.free_from)
+        return Seller(name, shipping, self.minimum_order or 0, known)
+
+
+TERMS = ("shipping", "shipping_per_kg", "free_from", "minimum_order")
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Charges, members, shipping_of, wait_for, work
+from econ.costing import THOUSAND, Charges, members, ordered, shipping_of, wait_for, work
 from econ.money import RATE_UNIT, IntArray
 from econ.plan import Node, Plan, make_plans
 from econ.repairs import AfterRepair, entropy, ways_to_cure
@@ -126,10 +126,9 @@ class Orders:
         self._paid = with_tax_and_fee(charges, "fees")
         self._queue = s.terms["queue_weeks"]
         parts = s.bench.parts
-        self._waited = ~s.bench.consumable
         unnamed = {q.part for job in c.jobs.values() if set(job.cleared) == {SOMETHING_ELSE} for q in job.parts}
         self._unnamed = np.array([p in unnamed for p in parts])
-        slow = self._weeks(self._waited[None] * THOUSAND) > 0
+        slow = self._weeks((s.bench.shelf + THOUSAND)[None]) > 0
         posts = charges.shipping > 0 or bool(s.bench.senders)
         gains = posts or (bool(slow[0]) and s.payoffs.week > 0)
         self._repairs = [self._repair(scope) for scope in scopes] if gains else []
@@ -155,14 +154,14 @@ class Orders:
         then = work(bench, self._after.follow_ups(sets).jobs[0])
         mass = np.bincount(place.ravel(), (chance[:, None] * self._weights).ravel(), sets.size).astype(float)
         return _Repair(
-            w.fitted[0] * self._waited,
+            ordered(bench, w.fitted)[0],
             float(self._weeks(w.fitted)[0]),
             float(self._post(w.quantity)[0]),
             chance,
             rows[:, 8].reshape(left.shape),
             rows[:, 4].reshape(left.shape),
             place,
-            then.fitted * self._waited,
+            ordered(bench, then.fitted),
             self._weeks(then.fitted),
             self._post(then.quantity),
             mass,

@@ -92,12 +92,23 @@ class PurchaseOrder:
 
 
 @dataclass(frozen=True)
+class NotOffered:
+    """Pieces of a part beyond what own stock and sellers have, and why."""
+
+    part: str
+    title: str
+    pieces: int
+    why: str
+
+
+@dataclass(frozen=True)
 class Purchase:
     """What to order where for the repair of the estimate.
 
     landed: goods, own stock, shipping and what does not come back of core charges. cash_now: paid to sellers, core
     charges in full; core_back: refunded when the old parts go back. single: landed from one seller, None where none has
-    it all; why: one seller or several, in words. revision: of the price book. Parts not in it are not here.
+    it all; why: one seller or several, in words. missing: pieces beyond what own stock and sellers have. revision: of
+    the price book. Parts not in it are not here.
     """
 
     orders: tuple[PurchaseOrder, ...]
@@ -107,6 +118,7 @@ class Purchase:
     lead_days: float
     single: Decimal | None
     why: tuple[str, ...]
+    missing: tuple[NotOffered, ...]
     revision: int | None
     assumptions: tuple[Assumption, ...]
 
@@ -176,6 +188,7 @@ def buy(
         b.lead_days,
         single,
         found.why,
+        tuple(NotOffered(x.part, c.parts[x.part].title, x.pieces, x.why) for x in found.missing),
         revision,
         found.assumptions,
     )

@@ -135,6 +135,7 @@ def job_ticket(case: Case, c: MachineClass, terms: Terms, hours: float) -> tuple
         free_parts=none[0],
         recalled=none[0],
         consumable=none[0],
+        shelf=0 * one[0],
         own_weeks=np.full(1, np.nan),
         return_loss=np.zeros(1),
         barred={},

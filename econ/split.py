@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from econ.landed import Basket, Line, Order
 from econ.money import say
+from econ.offers import Seller
 
 Money = Callable[[int], str]
 
 
-def why(best: Basket, single: Basket | None, least: Basket, hurdle: int, currency: str) -> tuple[str, ...]:
-    """Return why this basket, in plain words."""
+def why(
+    best: Basket,
+    single: Basket | None,
+    least: Basket,
+    hurdle: int,
+    currency: str,
+    sellers: Mapping[str, Seller],
+    whole: bool = True,
+) -> tuple[str, ...]:
+    """Return why this basket, in plain words. sellers: by name. whole: nothing is missing."""
 
     def money(amount: int) -> str:
         return say(amount, currency)
 
     if not best.orders:
-        return ("Own stock has all of it." if best.shelf else "Nothing of it can be had.",)
+        held = "Own stock has all of it." if whole else "From own stock what there is; nobody sells the rest."
+        return (held if best.shelf else "Nothing of it can be had.",)
     names = [o.seller for o in best.orders]
     said = []
     if len(names) == 1:
-        said.append(f"All from {names[0]}: {_comes_to(best, money)}.")
+        rest = "What own stock lacks" if best.shelf else "All"
+        said.append(f"{rest} from {names[0]}: {_comes_to(best, money)}.")
         if least is not best:
             others = _listed([o.seller for o in least.orders])
             saved = money(best.total - least.total)
@@ -37,7 +48,7 @@ def why(best: Basket, single: Basket | None, least: Basket, hurdle: int, currenc
         if least is not best and least.total < best.total:
             saved = money(best.total - least.total)
             said.append(f"{len(least.orders)} sellers would save {saved} more, not enough for the further orders.")
-    said += [_order_words(best, o, money) for o in best.orders]
+    said += [_order_words(best, o, sellers[o.seller].minimum_order, money) for o in best.orders]
     if best.shelf:
         said.append(f"From own stock: {_lines(best.shelf)}, worth {money(best.own_stock)}.")
     for part, pieces in best.spare:
@@ -70,12 +81,14 @@ def _against(best: Basket, single: Basket, money: Money) -> Iterator[str]:
         yield f"It is complete {_days(abs(later))} {'later' if later > 0 else 'sooner'}{worth}."
 
 
-def _order_words(basket: Basket, o: Order, money: Money) -> str:
+def _order_words(basket: Basket, o: Order, minimum: int, money: Money) -> str:
     sent = "free shipping" if o.free else f"shipping {money(o.shipping)}" if o.shipping else "no shipping"
     text = f"{o.seller}: {_lines(o.lines)}; goods {money(o.goods)}, {sent}, {_days(o.lead_days)}."
     spare = dict(basket.spare)
-    if any(spare.get(x.offer.part, 0) >= x.offer.pack for x in o.lines):
-        goal = "for free shipping" if o.free else "to reach the minimum order"
+    more = [(x, min(spare.get(x.offer.part, 0) // x.offer.pack, x.packs)) for x in o.lines]
+    if any(packs for _, packs in more):
+        needed = o.goods - sum(x.offer.price * packs for x, packs in more)
+        goal = "for free shipping" if o.free and needed >= minimum else "to reach the minimum order"
         text += f" More than needed is bought there {goal}."
     return text
 

@@ -196,9 +196,16 @@ def settle(
             notes.append(Assumption(name, value, default.source))
     asked = [p for p in machine_class.parts if p not in case.prices]
     priced: dict[str, Priced] = {}
+    sellers: dict[str, Seller] = {}
     if supply is not None:
+        usual = round(figures["parts_shipping"])
+        sellers = {name: s.with_usual(usual) for name, s in supply.sellers.items()}
+        week = 0.0 if case.perspective == "reseller" else figures["downtime_per_week"]
         most = most_pieces(machine_class)
-        priced = price_parts(asked, supply.offers, supply.sellers, case.as_of, pieces=most, taken=taken)
+        priced = price_parts(asked, supply.offers, sellers, case.as_of, pieces=most, taken=taken, week=week)
+        source = "the seller states no shipping: the usual of an order"
+        unknown = sorted({p.offer.seller for p in priced.values() if p.offer and not sellers[p.offer.seller].stated})
+        notes += [Assumption(f"shipping.{name}", say(usual, case.currency), source) for name in unknown]
     figures |= _of_the_machine(case, machine_class, scale * unit, priced)
     if not by_shop:
         figures["queue_weeks"] = figures["queue_weeks"] if "queue_weeks" in stated else 0.0
@@ -219,7 +226,7 @@ def settle(
         figures,
         tuple(notes),
         priced,
-        {} if supply is None else supply.sellers,
+        sellers,
     )
 
 

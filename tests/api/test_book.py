@@ -228,3 +228,27 @@ def test_many_parts_at_once(path, book):
     text = "part,price,seller,seen on\n" + "".join(f"p{i},1,A,2026-05-01\n" for i in range(1_200))
     add(book, text)
     assert len(book.offers([f"p{i}" for i in range(1_200)], "USD")) == 1_200
+
+
+def test_terms_hold_by_the_day_they_were_seen_on_and_each_by_itself(path):
+    """A list of last year, added later, changes nothing of this year's; what a list leaves open holds as before."""
+    head = "part,price,seller,seen on,shipping,free from,min order\n"
+    with Book(path, writable=True) as book:
+        add(book, head + "belt,20,A,2026-05-01,9.00,15.00,\n")
+        add(book, head + "belt,20,A,2025-05-01,4.00,,40.00\n")
+        assert book.sellers("USD") == {"A": Seller("A", Shipping(900, 0, 1500), 4000)}
+        assert book.sellers("USD", day=date(2025, 6, 1)) == {"A": Seller("A", Shipping(400), 4000)}
+        add(book, head + "belt,20,A,2026-05-20,8.00,,\nbelt,20,B,2026-05-20,,,30.00\n")
+        assert book.sellers("USD")["A"] == Seller("A", Shipping(800, 0, 1500), 4000)
+        assert book.sellers("USD")["B"] == Seller("B", Shipping(), 3000, stated=False)
+        assert book.sellers("USD", day=date(2025, 1, 1)) == {}
+
+
+def test_what_is_withdrawn_leaves_no_names(book):
+    with book.writing():
+        book.withdraw(1)
+    assert book.seller_names() == ["A"]
+    assert {part for part, _, _ in book.names()} == {"belt", "blade", "blade_b"}
+    with book.writing():
+        book.withdraw(2)
+    assert (book.seller_names(), book.names()) == ([], [])

@@ -138,3 +138,54 @@ def test_of_lists_that_go_round_in_a_circle_the_newest_word_holds():
         offer(part="c", superseded_by="a", seen="2026-04-01"),
     ]
     assert [chain(x, longer) for x in "abc"] == [("a", "b"), ("b",), ("c", "a", "b")]
+
+
+def test_what_is_used_up_is_on_no_shelf():
+    """The newest row of a shelf tells how many there are; none, if its pack is 0."""
+    before, after = offer("Shelf", status="own_stock", pack=3, seen="2026-02-01"), offer(price=1500)
+    assert priced(before, after).shelf == 3
+    fewer = offer("Shelf", status="own_stock", pack=1, seen="2026-03-01")
+    assert priced(before, fewer, after).shelf == 1
+    gone = offer("Shelf", status="own_stock", pack=0, seen="2026-04-02", price=0)
+    p = priced(before, fewer, gone, after)
+    assert (p.shelf, p.status, p.unit_cost) == (0, "new", 1500)
+    used, none = (
+        offer("Barn", status="used", price=300),
+        offer("Barn", status="used", price=0, pack=0, seen="2026-04-02"),
+    )
+    assert price_parts(["belt"], [used, none], SELLERS, DAY) == {}
+
+
+def test_a_stale_price_only_where_there_is_no_fresher_one_of_any_kind():
+    old = offer(price=3000, seen="2024-04-01")
+    waits = offer("Post", status="back_ordered", price=1000, lead_days=6.0)
+    assert priced(old, waits).status == "back_ordered"
+    assert priced(old, offer("C", status="used", price=900)).status == "used"
+    assert priced(old).unit_cost == 3000
+
+
+def test_a_used_part_where_the_wait_for_another_costs_more():
+    """60 days at 70.00 a week are 600.00; without a cost of waiting the one that is like new is taken."""
+    waits = offer("Near", status="back_ordered", price=1200, lead_days=60.0)
+    used = offer("Corner", status="used", price=1000, lead_days=2.0)
+    assert priced(waits, used).status == "back_ordered"
+    assert priced(waits, used, week=7_000.0).status == "used"
+    soon = offer("Near", status="back_ordered", price=1200, lead_days=2.0)
+    assert (
+        priced(soon, offer("Corner", status="used", price=1190, lead_days=9.0), week=7_000.0).status == "back_ordered"
+    )
+
+
+def test_a_core_charge_comes_back_for_an_old_part_only():
+    """A pack of two at 20.00 with 5.00 on each piece, one needed: 25.00, as for the spare one no old part goes back."""
+    p = price_parts(["belt"], [offer(price=2000, pack=2, core_charge=500)], SELLERS, DAY, pieces={"belt": 1})["belt"]
+    assert p.unit_cost == 2500
+
+
+def test_a_part_is_for_sale_again_by_the_newest_word_on_it():
+    """Replaced in February at 10.00 still to be had; in April the later part is replaced by the first."""
+    then = offer(part="a", superseded_by="b", price=1000, seen="2026-02-01")
+    now = offer(part="b", superseded_by="a", price=1200, seen="2026-04-01")
+    for part in ("a", "b"):
+        p = priced(then, now, part=part)
+        assert (p.sold, p.unit_cost, p.barred) == ("a", 1000, False)

@@ -13,13 +13,16 @@ from hypothesis import strategies as st
 
 import econ
 from econ.costing import make_bench, members, tickets, work
+from econ.estimate import make_estimate
 from econ.offers import Offer, Seller, Shipping
 from econ.pricebook import Supply
 from econ.purchase import buy
+from econ.sending import least_above
 from econ.terms import most_pieces, settle
 
 from ..strategies import CLASS_IDS, base, defaults, machine_class
 from ..strategies import read as read_shipped
+from . import small
 from .small import read
 
 DAY = date(2026, 4, 1)
@@ -213,3 +216,69 @@ def test_a_basket_that_is_not_found_is_told(monkeypatch: pytest.MonkeyPatch) -> 
     assert told.purchase is None
     assert (told.estimate, told.verdict) == (found.estimate, found.verdict)
     assert [a.value for a in told.assumptions if a.name == "purchase"] == ["not worked out"]
+
+
+def test_what_own_stock_lacks_is_ordered() -> None:
+    """Two seals are needed and one lies on the shelf: the other comes from the post in nine days, with its shipping."""
+    two = small.MODULE.replace('parts = [{ part = "seal", quantity = 1 }]', 'parts = [{ part = "seal", quantity = 2 }]')
+    assert two != small.MODULE
+    post = offer("seal", "Post", 1_000, lead_days=9.0)
+    for shelf, weeks, sent in ((1, 9 / 7, 500), (2, 0.0, 0)):
+        own = offer("seal", "", 200, status="own_stock", pack=shelf)
+        case, c, _ = read(two)
+        b = make_bench(case, c, settle(case, c, defaults(), Supply((own, post), SELLERS, 1)))
+        jobs = scope(b, "seal_job")
+        t = tickets(b, members(b, [jobs]))
+        assert (t.wait.weeks(5 / 7).tolist(), t.shipping.tolist()) == ([weeks], [sent])
+        bought = buy(c, b, jobs, 0.0, 1)
+        assert bought is not None
+        found = bought[0]
+        assert [(o.seller, [x.packs for x in o.lines]) for o in found.orders if o.seller] == (
+            [("Post", [1])] if shelf == 1 else []
+        )
+        assert found.missing == ()
+        assert found.landed == Decimal("20.00") + Decimal(sent) / 100
+        estimate = make_estimate(b, c, jobs)
+        assert sum(x.amount for x in estimate.lines if "shipping" in x.what) == Decimal(sent) / 100
+
+
+def test_what_nobody_has_is_told() -> None:
+    two = small.MODULE.replace('parts = [{ part = "seal", quantity = 1 }]', 'parts = [{ part = "seal", quantity = 2 }]')
+    case, c, _ = read(two)
+    b = make_bench(case, c, settle(case, c, defaults(), Supply((offer("seal", "", 200, status="own_stock"),), {}, 1)))
+    bought = buy(c, b, scope(b, "seal_job"), 0.0, 1)
+    assert bought is not None
+    assert [(x.part, x.pieces) for x in bought[0].missing] == [("seal", 1)]
+    assert bought[0].why == ("From own stock what there is; nobody sells the rest.",)
+
+
+def test_shipping_that_is_not_known_is_the_usual() -> None:
+    """A seller that says nothing of it beats no other that says 6.00 honestly, and the case's own figure is used."""
+    silent = {"Near": Seller("Near", stated=False), "Post": Seller("Post", Shipping(600))}
+    offers = (offer("seal", "Near", 1_000), offer("seal", "Post", 1_100))
+    case, c, _ = read(terms={"parts_shipping": "8.00"})
+    terms = settle(case, c, defaults(), Supply(offers, silent, 1))
+    assert terms.priced["seal"].seller == "Post"
+    alone = settle(case, c, defaults(), Supply(offers[:1], silent, 1))
+    assert [(a.name, a.value) for a in alone.assumptions if a.name.startswith("shipping.")] == [
+        ("shipping.Near", "$8.00")
+    ]
+    b = make_bench(case, c, alone)
+    assert tickets(b, members(b, [scope(b, "seal_job")])).shipping.tolist() == [800]
+
+
+@pytest.mark.parametrize(
+    ("prices", "least", "sum_"),
+    [((1000, 400), 1400, 1400), ((1000, 400), 1500, 1600), ((700,), 1, 700), ((0, 3), 7, 9)],
+)
+def test_the_least_sum_above_a_value_by_hand(prices: tuple[int, ...], least: int, sum_: int) -> None:
+    assert least_above(least, prices) == sum_
+
+
+@given(st.lists(st.integers(1, 60), min_size=1, max_size=4), st.integers(1, 300))
+def test_the_least_sum_above_a_value(prices: list[int], least: int) -> None:
+    """Against every sum there is, one price at a time."""
+    sums = {0}
+    for price in prices:
+        sums = {s + k * price for s in sums for k in range((least + 60) // price + 1)}
+    assert least_above(least, tuple(sorted(set(prices)))) == min(s for s in sums if s >= least)
