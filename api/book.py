@@ -321,6 +321,15 @@ class Book:
             wanted = (wanted | {o.superseded_by for o in new if o.superseded_by}) - asked
         return found
 
+    def currencies(self, parts: Iterable[str], revision: int | None = None) -> tuple[str, ...]:
+        """Return the currencies in which any of some parts is offered, in their order."""
+        query = f"""
+            SELECT DISTINCT currency FROM offer WHERE part IN (SELECT value FROM json_each(?)) AND revision <= ?
+            AND {_STANDS} ORDER BY currency
+        """  # noqa: S608 - our own names
+        upto = self._upto(revision)
+        return tuple(code for (code,) in self._db.execute(query, (json.dumps(sorted(set(parts))), upto, upto)))
+
     def sellers(self, currency: str, revision: int | None = None, day: date | None = None) -> dict[str, Seller]:
         """Return the terms of each seller as it stated them last, by name. day: by that day; ever, if left out.
 

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
 import click
@@ -20,18 +21,28 @@ from econ.problems import BadInput, Problem
 LONG = 50_000  # rows or kilobytes that take long enough for a bar; judgement
 
 
-def read_sources(files: Sequence[str], copies: Path, allow_private: bool) -> tuple[list[Sourced], list[Problem]]:
+def read_sources(
+    files: Sequence[str], copies: Path, allow_private: bool, told: Told, keep_good: bool
+) -> tuple[list[Sourced], list[Problem]]:
     """Return the lists that could be read, and what is wrong with the others.
 
     files: paths, or addresses of feeds. copies: the folder of the last good copies of feeds. allow_private: feeds of
-    this machine and its own network, too.
+    this machine and its own network, too. told, keep_good: as for `import_lists`; a feed that would be refused takes
+    the place of no good copy.
     """
+
+    def check(source: Sourced) -> None:
+        listed = _read(source, told)
+        faults = listed.told()
+        if not len(listed.rows) or (faults and not keep_good):
+            raise BadInput(faults or [Problem(source.name, "no rows", "a price list has rows", "ask who runs it")])
+
     found: list[Sourced] = []
     problems: list[Problem] = []
     with _bar("Reading", len(files), any(map(is_feed, files))) as advance:
         for file in files:
             try:
-                found.append(read_feed(file, copies, allow_private) if is_feed(file) else read_file(file))
+                found.append(read_feed(file, copies, allow_private, check) if is_feed(file) else read_file(file))
             except OSError as error:
                 shown = click.format_filename(file)
                 problems.append(Problem(shown, error.strerror or str(error), "this can't be read", "correct the path"))
@@ -62,8 +73,7 @@ def import_lists(
     with _bar("Checking", size, size > LONG // 5) as advance:
         for source in found:
             try:
-                name, said = click.format_filename(source.name), _of_day(told, source)
-                read.append((read_prices(source.body, name, said, today(), source.counted), source))
+                read.append((_read(source, told), source))
             except BadInput as error:
                 problems = [*problems, *error.problems]
             advance(len(source.body) // 1000)
@@ -71,13 +81,32 @@ def import_lists(
     nothing_good = any(not len(listed.rows) for listed, _ in read)
     if problems or (faults and not keep_good) or nothing_good:
         raise BadInput([*problems, *faults])
+    twice = list(_twice(found))
+    if dry_run and twice:
+        raise BadInput(twice)
     if dry_run:
         lists = tuple(imported(listed, None, ids()) for listed, _ in read)
         return Imported(str(path), True, lists, tuple(faults))
     rows = sum(len(listed.rows) for listed, _ in read)
     with Book(path, writable=True) as book, book.writing(), _bar("Storing", rows, rows > LONG) as advance:
+        if twice:  # a book that is begun is there, and empty
+            raise BadInput(twice)
         lists = tuple(_added(book, listed, source, told, advance) for listed, source in read)
     return Imported(str(path), False, lists, tuple(faults))
+
+
+def _read(source: Sourced, told: Told) -> PriceList:
+    return read_prices(source.body, click.format_filename(source.name), _of_day(told, source), today(), source.counted)
+
+
+def _twice(found: Sequence[Sourced]) -> Iterator[Problem]:
+    """Yield lists that are given twice in one import."""
+    first: dict[bytes, str] = {}
+    for source in found:
+        name, digest = click.format_filename(source.name), sha256(source.body).digest()
+        if digest in first:
+            yield Problem(name, f"the same as {first[digest]}", "each list is given once", "leave one out")
+        first.setdefault(digest, name)
 
 
 def _of_day(told: Told, source: Sourced) -> Told:
@@ -90,7 +119,8 @@ def _added(book: Book, listed: PriceList, source: Sourced, told: Told, advance: 
     told = _of_day(told, source) if listed.undated else told
     before = book.same(source.body, told) if is_feed(source.name) else None
     if before:
-        return imported(listed, before, ids(), unchanged=True)
+        return imported(listed, before, ids(), unchanged=True, feed=source)
     named = under_known_names(listed, book.seller_names())
     revision = book.add(named, source.body, told, advance=advance)
-    return imported(named, revision, ids(), book.circles(named.rows["superseded_by"].unique()))
+    circles = book.circles(named.rows["superseded_by"].unique())
+    return imported(named, revision, ids(), circles, feed=source)

@@ -14,6 +14,7 @@ import pandas as pd
 from api.book import Asked, Book, Held, Page, Revision
 from api.headers import plain
 from api.pricelist import PriceList
+from api.source import Sourced
 from econ.money import to_decimal
 from econ.offers import Offer
 from econ.pricebook import STALE_DAYS, age_days, piece
@@ -27,12 +28,14 @@ MOST_NAMED = 3  # prices in a headline
 class ListImported:
     """A price list added, or only checked: revision then is none. dropped: rows repeated word for word.
 
-    unchanged: it is in the book already, as that revision, and nothing was added.
+    unchanged: it is in the book already, as that revision, and nothing was added. stale: a feed that could not be read
+    now; this is its last good copy.
     """
 
     source: str
     revision: int | None
     unchanged: bool
+    stale: bool
     rows: int
     parts: int
     sellers: tuple[str, ...]
@@ -132,14 +135,16 @@ def imported(
     classes: Collection[str],
     circles: Sequence[Sequence[str]] = (),
     unchanged: bool = False,
+    feed: Sourced | None = None,
 ) -> ListImported:
     """Return what became of a price list.
 
     classes: ids of the machine classes that ship. circles: parts of the book that replace each other since.
+    feed: where it came from.
     """
-    rows = listed.rows
+    rows, stale = listed.rows, feed is not None and feed.stale
     odd = [c for c in rows["machine_class"].unique() if c and c not in classes]
-    notes = listed.notes
+    notes = (feed.note, *listed.notes) if stale and feed is not None else listed.notes
     if odd:
         named = ", ".join(map(shown, odd[:5])) + (", ..." if len(odd) > 5 else "")
         notes += (f"no such machine class ships: {named}; these rows serve only a class of your own of that name",)
@@ -149,7 +154,7 @@ def imported(
             "newest word holds: correct superseded_by at the one that is on sale",
         )
     return ListImported(
-        listed.name, revision.number if revision else None, unchanged, 0 if unchanged else len(rows),
+        listed.name, revision.number if revision else None, unchanged, stale, 0 if unchanged else len(rows),
         int(rows["part"].nunique()), tuple(sorted(map(str, rows["seller"].unique()))), listed.bad, listed.dropped,
         listed.blank, listed.ignored, notes,
     )  # fmt: skip

@@ -11,6 +11,7 @@ from api.cells import SPELLED, Faults, first_rows
 from api.figures import BoolArray, IntArray
 from api.headers import OF_SELLER
 from econ.money import to_decimal
+from econ.pricebook import LISTED
 from econ.problems import shown
 
 KEY = ("part", "seller", "pack", "seen_on", "status", "machine_class", "currency")
@@ -106,7 +107,7 @@ def _first_of(rows: IntArray, group: IntArray, groups: int) -> IntArray:
 
 
 def successors(frame: pd.DataFrame, faults: Faults) -> None:
-    """Put the last part of each chain into superseded_by; note parts with two successors, and circles."""
+    """Note parts with two successors, and parts that took each other's place in a circle."""
     after = frame["superseded_by"].cat
     blank = np.array([c == "" for c in after.categories], bool)[after.codes.to_numpy()]
     rows = np.flatnonzero(~blank & ~faults.bad)
@@ -128,32 +129,37 @@ def successors(frame: pd.DataFrame, faults: Faults) -> None:
         "one part takes the place of a part", "make the rows agree",
     )  # fmt: skip
     faults.bad[list(wrong.values())] = True  # which of the two is right is not known
-    last, circles = _ends(step)
+    circles = _circles(step)
     mask = np.zeros(len(frame), bool)
     mask[[r for r, p in zip(rows.tolist(), parts, strict=True) if p in circles]] = True
     faults.rows(
         mask, header, lambda r: " -> ".join(map(shown, circles[str(frame["part"].iloc[r])])),
         "parts that took each other's place go round in a circle", "leave superseded_by empty at the one on sale",
     )  # fmt: skip
-    ends = frame["superseded_by"].astype(object)
-    ends.iloc[rows] = [last[p] for p in parts]
-    frame["superseded_by"] = pd.Categorical(ends)
 
 
-def _ends(step: Mapping[str, str]) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
-    """Return the last part of the chain of each part, and for the parts of a circle the circle."""
-    last: dict[str, str] = {}
+def _circles(step: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """Return for each part of a circle the circle, its first part at the end again."""
+    done: set[str] = set()
     circles: dict[str, tuple[str, ...]] = {}
     for start in step:
         path: dict[str, None] = {}
         part = start
-        while part in step and part not in last and part not in path:
+        while part in step and part not in done and part not in path:
             path[part] = None
             part = step[part]
         if part in path:
             seen = list(path)
             circle = tuple(seen[seen.index(part) :])
             circles |= dict.fromkeys(circle, (*circle, part))
-        end = last.get(part, part)
-        last |= dict.fromkeys(path, end)
-    return last, circles
+        done |= path.keys()
+    return circles
+
+
+def two_states(frame: pd.DataFrame) -> list[str]:
+    """Return parts that a seller lists in more than one state of LISTED on a day, in one pack, in order of the rows."""
+    of = frame[frame["status"].isin(list(LISTED))]
+    key = [c for c in KEY if c != "status"]
+    plain = of.assign(status=of["status"].cat.codes)
+    states = plain.groupby(key, observed=True, sort=False)["status"].transform("nunique") if len(of) else of["pack"]
+    return list(dict.fromkeys(of["part"][states > 1].astype(str))) if len(of) else []

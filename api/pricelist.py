@@ -35,10 +35,11 @@ from api.cells import (
 from api.days import days
 from api.figures import BoolArray, IntArray
 from api.headers import OF_SELLER, Matched, match, matches
-from api.lists import duplicates, one_statement, successors
+from api.lists import duplicates, one_statement, successors, two_states
 from api.sheets import ROWS, Counted, Sheet, read_sheet
 from econ.money import DIGITS
 from econ.offers import TERMS, Seller, Stated
+from econ.pricebook import SINGLE
 from econ.problems import BadInput, Problem, nearest, shown
 
 LONGEST_NAME = 100
@@ -145,7 +146,14 @@ def read_prices(body: bytes, name: str, told: Told, today: date, counted: Counte
     stated = _stated(frame, terms, faults)
     successors(frame, faults)
     kept = frame[~faults.bad & ~dropped].reset_index(drop=True)
-    notes = (*sheet.notes, *matched.notes(), *beside, *_pieces_note(cells, frame), *_capitals_note(frame))
+    notes = (
+        *sheet.notes,
+        *matched.notes(),
+        *beside,
+        *_pieces_note(cells, frame),
+        *_capitals_note(frame),
+        *_states_note(kept),
+    )
     return PriceList(
         name, kept, stated, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
         int((dropped & ~faults.bad).sum()), matched.ignored, notes, _undated(cells.get("seen_on")),
@@ -207,11 +215,11 @@ def _read(
     places, units = units_of(price)
     by_sign = np.array([currency_of(u) for u in units], object)[places][price.cells.codes]
     currency = _currency(cells.get("currency"), n, faults, told, matched, by_sign)
-    pack = _pack(cells.get("pack"), n, faults, told)
+    state = status.each()
+    pack = _pack(cells.get("pack"), n, faults, told, np.isin(state, list(SINGLE)))
     amounts = {c: money(column, currency, faults) for c, column in of_money.items()}
     cost = amounts["price"] if "price" in amounts else amounts["price_each"] * pack
-    state = status.each()
-    idle = np.isin(state, ["discontinued", "own_stock"]) | ~after.blank()
+    idle = np.isin(state, ["discontinued", "own_stock"]) | ~after.blank() | (pack == 0)
     header = price.cells.header
     for column, name, rule, remedy in (
         (part, "part", "each row names its part", "add it"),
@@ -282,14 +290,16 @@ def _currency(cells: Cells | None, n: int, faults: Faults, told: Told, matched: 
     return Words(places, distinct)
 
 
-def _pack(cells: Cells | None, n: int, faults: Faults, told: Told) -> IntArray:
-    rule = f"pieces in a pack, a whole number from 1 to {MOST_PIECES:,}"
+def _pack(cells: Cells | None, n: int, faults: Faults, told: Told, single: BoolArray) -> IntArray:
+    """Return the pieces of each pack. single: rows of pieces one by one, of which there may be none left."""
+    rule = f"pieces in a pack, a whole number from 1 to {MOST_PIECES:,}; 0 of own stock, used or donor parts used up"
     pieces = floats(cells, n, faults, told.decimal, PIECES, MOST_PIECES, rule)
     pieces = np.where(np.isnan(pieces), 1.0, pieces)
     if cells is not None:
-        odd = (pieces < 1) | (pieces != np.floor(pieces))
+        odd = (pieces < 1) & ~((pieces == 0) & single) | (pieces != np.floor(pieces))
         faults.rows(odd, cells.header, lambda r: shown(cells.texts[cells.codes[r]]), rule, "correct it")
-    return np.maximum(pieces, 1).astype(np.int64)
+        pieces = np.where(odd, 1.0, pieces)
+    return pieces.astype(np.int64)
 
 
 def _returns(cells: Cells) -> Cells:
@@ -317,6 +327,13 @@ def _pieces_note(cells: Mapping[str, Cells], frame: pd.DataFrame) -> tuple[str, 
     if header.casefold().startswith("unit") and bool((frame["pack"] > 1).any()):
         return (f'"{header}" is taken as the price of a pack; if it is of a piece: --map "{header}=price_each"',)
     return ()
+
+
+def _states_note(frame: pd.DataFrame) -> tuple[str, ...]:
+    parts = two_states(frame)
+    named = ", ".join(map(shown, parts[:5])) + (", ..." if len(parts) > 5 else "")
+    said = "listed in more than one state on one day; the one that promises less holds"
+    return (f"{said}: {named}",) if parts else ()
 
 
 def _capitals_note(frame: pd.DataFrame) -> tuple[str, ...]:

@@ -106,7 +106,9 @@ def import_(
     day = seen_on.date() if seen_on else None
     _check_day(day)
     told = Told(seller, currency.upper(), day, decimal or "", dates or "", encoding, sheet, read_map(mapped))
-    found, problems = read_sources(files, Path(click.get_app_dir("mendworth")) / "feeds", allow_private)
+    found, problems = read_sources(
+        files, Path(click.get_app_dir("mendworth")) / "feeds", allow_private, told, keep_good
+    )
     for source in found:
         if source.note:
             _say_error(f"{source.name}: {source.note}")

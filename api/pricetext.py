@@ -23,6 +23,8 @@ def imported_text(answer: Imported) -> str:
         head = f"{rows} of {from_files} are good; nothing was written"
     elif not new:
         head = "Nothing is new; nothing was added"
+        if any(x.stale for x in answer.lists):
+            head = "Not read now, so that nothing was added"
     else:
         head = f"Added {rows} of {from_files} to the book as revision{'s' * (len(new) != 1)} {listed(numbers)}"
     lines = wrap(plain(head) + (f"; {count(left, 'row')} left out, told below." if left else "."))

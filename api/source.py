@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 from api.address import without_secrets
 from api.feed import FeedSettings, fetch, named
 from api.jsonrows import json_rows
+from api.kept import Kind
 from api.sheets import MOST_BYTES, OBJECTS, ROWS, Counted
 
 
@@ -20,6 +22,7 @@ class Sourced:
 
     name: for messages; of a feed its address without user, password and query. note: what else to know. counted: what
     its rows are called in messages. seen_on: of a feed the day its server last gave it, or said it was unchanged.
+    stale: of a feed that could not be read now, its last good copy.
     """
 
     name: str
@@ -27,6 +30,10 @@ class Sourced:
     note: str = ""
     counted: Counted = ROWS
     seen_on: date | None = None
+    stale: bool = False
+
+
+Check = Callable[[Sourced], object]
 
 
 def is_feed(name: str) -> bool:
@@ -40,14 +47,25 @@ def read_file(name: str) -> Sourced:
         return Sourced(name, opened.read(MOST_BYTES + 1))
 
 
-def read_feed(url: str, cache_folder: Path, allow_private: bool) -> Sourced:
-    """Return what a feed holds, or its last good copy; rows of JSON as CSV. Raises BadInput where there is neither."""
-    found = fetch(url, FeedSettings(allow_private=allow_private), cache_folder, datetime.now(UTC))
+def read_feed(url: str, cache_folder: Path, allow_private: bool, check: Check = lambda _: None) -> Sourced:
+    """Return what a feed holds, or its last good copy; rows of JSON as CSV. Raises BadInput where there is neither.
+
+    check: raises BadInput where a list is no good, so that it takes the place of no good copy.
+    """
     name = without_secrets(url)
-    if found.kind == "csv":
-        return Sourced(name, found.body, found.note, seen_on=found.fetched_at.date())
-    with named(name):
-        return Sourced(name, _as_csv(json_rows(found.body)), found.note, OBJECTS, found.fetched_at.date())
+
+    def sourced(body: bytes, kind: Kind, note: str, day: date | None, stale: bool) -> Sourced:
+        if kind == "csv":
+            return Sourced(name, body, note, seen_on=day, stale=stale)
+        with named(name):
+            return Sourced(name, _as_csv(json_rows(body)), note, OBJECTS, day, stale)
+
+    def check_body(body: bytes, kind: Kind) -> None:
+        check(sourced(body, kind, "", now.date(), False))
+
+    now = datetime.now(UTC)
+    found = fetch(url, FeedSettings(allow_private=allow_private), cache_folder, now, check=check_body)
+    return sourced(found.body, found.kind, found.note, found.fetched_at.date(), found.stale)
 
 
 def _as_csv(rows: list[dict[str, str]]) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -16,13 +17,15 @@ from econ.rulebook import MachineClass
 
 def book_at(path: str | None) -> Path | None:
     """Return the price book to use: the one named, else the usual one if it is there. Raises BadInput if it is not."""
-    from api.book import default_path
+    from api.book import VARIABLE, default_path
 
-    if path is not None:
-        if not Path(path).is_file():
-            rule = "there is no price book here"
-            raise BadInput([Problem("--book", shown(path), rule, "make one: mendworth prices import FILE --book FILE")])
-        return Path(path)
+    said = path or os.environ.get(VARIABLE)
+    if said is not None and said:
+        if not Path(said).is_file():
+            rule, where = "there is no price book here", "--book" if path else VARIABLE
+            remedy = "correct it, leave it out, or make one: mendworth prices import FILE --book FILE"
+            raise BadInput([Problem(where, shown(said), rule, remedy)])
+        return Path(said)
     usual = default_path()
     return usual if usual.is_file() else None
 
@@ -61,6 +64,7 @@ def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
         except BadInput as error:
             raise BadInput([replace(x, path="price_revision") for x in error.problems]) from None
         revision = case.price_revision or book.newest()
+        elsewhere = () if offers else book.currencies(meant, case.price_revision)
     there = {o.part for o in offers}
     lost = [(p, x) for p, x in case.listed_as.items() if x not in there]
     if lost:
@@ -69,4 +73,4 @@ def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:
         raise BadInput([Problem(f"listed_as.{p}", shown(x), rule, remedy) for p, x in lost])
     sellers = {o.seller: Seller(o.seller, stated=False) for o in offers} | stated
     under = (replace(o, part=p) for o in offers for p in meant.get(o.part, [o.part]))
-    return Supply(tuple(under), sellers, revision)
+    return Supply(tuple(under), sellers, revision, elsewhere)

@@ -68,12 +68,14 @@ class Supply:
     """What a price book offers for the parts of a machine class, in one currency.
 
     offers: of those parts and of what took their place; sellers: by name, each that has an offer. revision: of the
-    book, so that the same answer can be had again.
+    book, so that the same answer can be had again. elsewhere: where there is no offer, the other currencies that the
+    book has some in.
     """
 
     offers: tuple[Offer, ...]
     sellers: Mapping[str, Seller]
     revision: int | None = None
+    elsewhere: tuple[str, ...] = ()
 
 
 def group(offer: Offer) -> tuple[str, ...]:

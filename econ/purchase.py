@@ -128,7 +128,18 @@ def needed(c: MachineClass, bench: Bench, scope: Sequence[int]) -> dict[str, int
     fitted = work(bench, members(bench, [scope])).fitted[0]
     pieces = {bench.parts[p]: -(-int(fitted[p]) // THOUSAND) for p in np.flatnonzero(fitted).tolist()}
     priced = bench.terms.priced
-    return {p: n for p, n in pieces.items() if p in priced and priced[p].pool and not c.parts[p].consumable}
+    known = {p for p, x in priced.items() if x.pool or x.shelf}
+    return {p: n for p, n in pieces.items() if p in known and not c.parts[p].consumable}
+
+
+def _pool(bench: Bench, part: str) -> tuple[Offer, ...]:
+    """Return the offers of a part to choose from; own stock of no known price at what the part is reckoned with."""
+    priced = bench.terms.priced[part]
+    if not priced.shelf or any(o.status == SHELF for o in priced.pool):
+        return priced.pool
+    price = int(bench.unit_cost[bench.parts.index(part)]) * priced.shelf
+    day = priced.seen_on or date.min
+    return (*priced.pool, Offer(priced.sold, "", "", SHELF, price, day, pack=priced.shelf))
 
 
 def buy(
@@ -141,8 +152,9 @@ def buy(
     needs, terms = needed(c, bench, scope), bench.terms
     if not needs:
         return None
-    offers = [replace(o, part=p) for p in needs for o in terms.priced[p].pool]
-    sold = {(p, o.seller, o.pack, o.price): o.part for p in needs for o in terms.priced[p].pool}
+    pools = {p: _pool(bench, p) for p in needs}
+    offers = [replace(o, part=p) for p, pool in pools.items() for o in pool]
+    sold = {(p, o.seller, o.pack, o.price): o.part for p, pool in pools.items() for o in pool}
     buying = Buying(
         day_cost=max(0, round(week / 7)),
         statuses=frozenset(o.status for o in offers),

@@ -101,7 +101,9 @@ def _clearing(c: MachineClass, bench: Bench, holds: Sequence[str]) -> tuple[tupl
         able = [bench.jobs.index(j) for j in c.holds[hold].cleared_by]
         able = [j for j in able if j not in bench.barred]
         if not able:
-            return (), f"{c.holds[hold].title}: nothing that can be done here clears this"
+            why = [bench.barred[bench.jobs.index(j)] for j in c.holds[hold].cleared_by if j in bench.jobs]
+            because = f": {'; '.join(dict.fromkeys(why))}" if why else ""
+            return (), f"{c.holds[hold].title}: nothing that can be done here clears this{because}"
         cost = tickets(bench, members(bench, [(j,) for j in able]), first=False).cost
         found.append(tuple(able[i] for i in np.argsort(cost, kind="stable")))
     return tuple(found), ""

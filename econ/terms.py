@@ -203,6 +203,9 @@ def settle(
         week = 0.0 if case.perspective == "reseller" else figures["downtime_per_week"]
         most = most_pieces(machine_class)
         priced = price_parts(asked, supply.offers, sellers, case.as_of, pieces=most, taken=taken, week=week)
+        if supply.elsewhere:
+            said = f"its offers of these parts are in {' and '.join(supply.elsewhere)}; typical prices stand instead"
+            notes.append(Assumption("price_book", f"nothing in {case.currency}", said))
         source = "the seller states no shipping: the usual of an order"
         unknown = sorted({p.offer.seller for p in priced.values() if p.offer and not sellers[p.offer.seller].stated})
         notes += [Assumption(f"shipping.{name}", say(usual, case.currency), source) for name in unknown]

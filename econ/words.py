@@ -208,7 +208,8 @@ def _reason(case: Case, s: Setting, best: Course, pays: tuple[float, float] | No
     if best.kind == "repair":
         return f"{lead}; this puts it right at the first go with a chance of {percent(best.cured)}."
     if pays is None:
-        return f"{lead}; no repair can be done here."
+        because = s.no_repair.partition(": nothing that can be done here clears this")[2]
+        return f"{lead}; no repair can be done here{because}."
     whole, most = _sums(case, s, pays)
     if pays[1] <= 0:
         return f"{lead}; putting it right comes to about {whole} and would not pay even if it were free."

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+import tempfile
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: tests run side by side
-os.environ["MENDWORTH_BOOK"] = os.devnull + ".none"  # nobody's own price book bears on a test
+# Nobody's own price book bears on a test.
+os.environ.pop("MENDWORTH_BOOK", None)
+os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="mendworth-tests-")
 
 from collections.abc import Mapping
 

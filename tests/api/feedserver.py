@@ -47,6 +47,11 @@ class Handler(BaseHTTPRequestHandler):
     def rows(self) -> None:
         self.say(JSON, Content_Type="application/json")
 
+    def changing(self) -> None:
+        """Answer as the test says."""
+        body, status = self.server.answer
+        self.say(body, status)
+
     def dayless(self) -> None:
         body = b'[{"part": "belt", "price": "9.50", "currency": "USD", "seller": "Fen Parts (invented)"}]'
         self.say(body, Content_Type="application/json")
@@ -154,7 +159,7 @@ class Handler(BaseHTTPRequestHandler):
 
 
 class Server(ThreadingHTTPServer):
-    """asked: the paths and headers of all requests."""
+    """asked: the paths and headers of all requests. answer: what `changing` says next, and with which status."""
 
     daemon_threads = True
     block_on_close = False
@@ -162,6 +167,7 @@ class Server(ThreadingHTTPServer):
     def __init__(self) -> None:
         super().__init__(("127.0.0.1", 0), Handler)
         self.asked: list[tuple[str, dict[str, str]]] = []
+        self.answer: tuple[bytes, int] = (b"", 200)
 
     def handle_error(self, *args: object) -> None:
         pass  # a client that hangs up is what the tests are about

@@ -515,9 +515,9 @@ def test_parts_that_others_took_the_place_of():
     text = "part,price,superseded by,pack\na,,b,\nb,,c,\nc,5,,\nx,,y,\ny,,z,\nz,,x,\np,,p,\nq,,r,1\nq,,s,2\n"
     listed = read(text)
     named = dict(zip(column(listed, "part"), column(listed, "superseded_by"), strict=True))
-    assert named == {"a": "c", "b": "c", "c": ""}
+    assert named == {"a": "b", "b": "c", "c": ""}, "as the list has it: another list may say that b is on sale again"
     turned = read("part,price,superseded by\nb,,c\na,,b\n")
-    assert column(turned, "superseded_by") == ["c", "c"]
+    assert column(turned, "superseded_by") == ["c", "b"]
     assert faults(listed) == [
         ("row 5, superseded by", '"x" -> "y" -> "z" -> "x"'),
         ("row 6, superseded by", '"x" -> "y" -> "z" -> "x"'),
@@ -599,3 +599,16 @@ def test_terms_are_those_of_the_seller_columns():
 @pytest.mark.parametrize("text", ["=1+1", "+x", "-y", "@z", "=HYPERLINK(1)"])
 def test_a_formula_in_text_is_text(text):
     assert column(read(f"part,price,title\na,5,{text}\n"), "title") == [text]
+
+
+def test_what_is_used_up_has_a_pack_of_none():
+    listed = read("part,price,pack,status\na,,0,own stock\nb,,0,used\nc,0,0,donor\nd,5,0,new\ne,,0,discontinued\n")
+    assert column(listed, "part") == ["a", "b", "c"]
+    assert column(listed, "pack") == [0, 0, 0]
+    assert faults(listed) == [("row 5, pack", '"0"'), ("row 6, pack", '"0"')]
+
+
+def test_a_part_in_two_states_on_one_day_is_told():
+    (note,) = read("part,price,status\na,5,new\na,6,discontinued\nb,5,new\nb,3,used\nc,1,new\n").notes
+    assert note.endswith('the one that promises less holds: "a"')
+    assert not read("part,price,status\nb,5,new\nb,3,used\n").notes

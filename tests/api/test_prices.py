@@ -216,7 +216,7 @@ def test_parts_that_replace_each_other_since_another_list_are_told(run, tmp_path
     (tmp_path / "now.csv").write_text(head + "b,,USD,A,2026-05-01,c\nc,,USD,A,2026-05-01,a\n", encoding="utf-8")
     assert json.loads(run("import", "then.csv", "--json").stdout)["lists"][0]["notes"] == []
     (note,) = json.loads(run("import", "now.csv", "--json").stdout)["lists"][0]["notes"]
-    assert '"a" -> "b" -> "a"' in note
+    assert '"a" -> "b" -> "c" -> "a"' in note
 
 
 def test_what_is_not_known_is_no_nought(run, tmp_path):

@@ -191,6 +191,75 @@ def test_rows_of_a_feed_without_a_day_are_of_the_day_it_was_read(tmp_path, monke
     assert run("prices", "revisions", "--book", path).output.startswith("3 imports")
 
 
+GOOD = b"part,price,currency,seller,seen on\nbelt,9.50,USD,Fen Parts (invented),2026-05-01\n"
+
+
+@pytest.mark.parametrize(
+    "junk",
+    [b"Service temporarily unavailable\n", b"part,price,currency,seller,seen on\n", GOOD + b"plug,much,USD,A,\n"],
+)
+def test_a_bad_list_takes_the_place_of_no_good_copy(tmp_path, monkeypatch, junk):
+    """Whatever a feed says once: its last good copy stays, and is said to be old wherever it is told of."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    path = str(tmp_path / "prices.db")
+    with serving() as (server, at):
+        whole = ["prices", "import", at("changing"), "--allow-private", "--book", path]
+        server.answer = (GOOD, 200)
+        assert run(*whole).exit_code == 0
+        for answer in ((junk, 200), (b"", 503)):
+            server.answer = answer
+            told = run(*whole)
+            assert told.exit_code == 0, told.output
+            assert "Not read now, so that nothing was added." in told.output
+            assert "kept from" in told.stdout
+            (listed,) = json.loads(run(*whole, "--json").stdout)["lists"]
+            assert (listed["stale"], listed["unchanged"], listed["revision"]) == (True, True, 1)
+        server.answer = (GOOD.replace(b"9.50", b"9.75"), 200)
+        assert run(*whole).output.startswith("Added 1 row")
+
+
+def test_a_named_book_that_is_not_there_is_an_error(tmp_path, monkeypatch):
+    monkeypatch.setenv("MENDWORTH_BOOK", str(tmp_path / "none.db"))
+    for args in (("decide", "-"), ("bearing", "6203")):
+        done = run(*args, given=json.dumps(CASE))
+        assert done.exit_code == 2
+        assert done.stderr.startswith("MENDWORTH_BOOK: ")
+    monkeypatch.setenv("MENDWORTH_BOOK", "")
+    assert run("bearing", "6203").exit_code == 0
+
+
+def test_a_book_in_another_currency_is_told(tmp_path):
+    path, case = str(tmp_path / "prices.db"), {k: v for k, v in CASE.items() if k != "prices"}
+    assert run("prices", "import", "sample_prices/parts.csv", "--book", path).exit_code == 0
+    (tmp_path / "case.json").write_text(json.dumps({**case, "currency": "EUR"}), encoding="utf-8")
+    answer = json.loads(run("decide", str(tmp_path / "case.json"), "--book", path, "--json").stdout)
+    assert answer["prices"] == []
+    (note,) = [a for a in answer["assumptions"] if a["name"] == "price_book"]
+    assert note["value"] == "nothing in EUR"
+    assert "USD" in note["source"]
+
+
+def test_why_no_repair_can_be_done_is_in_the_headline(tmp_path):
+    """The blade is cracked, so that it must be renewed, and nobody has one any more."""
+    own = tmp_path / "own.csv"
+    own.write_text(
+        "part,price,currency,seller,seen on,status\nblade,,USD,A,2026-05-01,discontinued\n", encoding="utf-8"
+    )
+    path = str(tmp_path / "prices.db")
+    assert run("prices", "import", str(own), "--book", path).exit_code == 0
+    case = json.loads((ROOT / "sample_prices/shop_mower.json").read_text(encoding="utf-8"))
+    case = {
+        **case,
+        "prices": {},
+        "findings": [*case.get("findings", []), {"check": "blade_look", "outcome": "cracked"}],
+    }
+    case["findings"] = list({f["check"]: f for f in case["findings"]}.values())
+    answer = json.loads(run("decide", "-", "--book", path, "--json", given=json.dumps(case)).stdout)
+    assert (
+        "no repair can be done here: the blade with bolt can't be had (discontinued)" in answer["verdict"]["headline"]
+    )
+
+
 @pytest.mark.parametrize("day", ["2999-01-01", "1800-01-01"])
 def test_a_day_no_price_was_seen_on_is_refused(tmp_path, day):
     own = tmp_path / "own.csv"

@@ -282,3 +282,14 @@ def test_the_least_sum_above_a_value(prices: list[int], least: int) -> None:
     for price in prices:
         sums = {s + k * price for s in sums for k in range((least + 60) // price + 1)}
     assert least_above(least, tuple(sorted(set(prices)))) == min(s for s in sums if s >= least)
+
+
+def test_own_stock_of_no_known_price_is_on_the_shelf_all_the_same() -> None:
+    case, c, _ = read()
+    b = make_bench(case, c, settle(case, c, defaults(), Supply((offer("seal", "", 0, status="own_stock"),), {}, 1)))
+    bought = buy(c, b, scope(b, "seal_job"), 0.0, 1)
+    assert bought is not None
+    (order,) = bought[0].orders
+    assert (order.seller, [x.part for x in order.lines]) == ("", ["seal"])
+    assert order.goods == Decimal(int(b.unit_cost[b.parts.index("seal")])) / 100
+    assert tickets(b, members(b, [scope(b, "seal_job")])).shipping.tolist() == [0]
