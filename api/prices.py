@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from econ.problems import Problem
 
 
 class _Day(click.DateTime):
@@ -102,13 +105,20 @@ def import_(
     from api.importing import import_lists, read_sources
     from api.pricelist import Told
     from api.pricetext import imported_text
+    from econ.problems import BadInput
 
+    problems: list[Problem] = []
+    map_: Mapping[str, str] = {}
+    try:
+        map_ = read_map(mapped)
+    except BadInput as error:
+        problems += error.problems
     day = seen_on.date() if seen_on else None
-    _check_day(day)
-    told = Told(seller, currency.upper(), day, decimal or "", dates or "", encoding, sheet, read_map(mapped))
-    found, problems = read_sources(
-        files, Path(click.get_app_dir("mendworth")) / "feeds", allow_private, told, keep_good
-    )
+    problems += _odd_day(day)
+    told = Told(seller, currency.upper(), day, decimal or "", dates or "", encoding, sheet, map_)
+    copies = Path(click.get_app_dir("mendworth")) / "feeds"
+    found, unread = read_sources(files, copies, allow_private, told, keep_good)
+    problems += unread
     for source in found:
         if source.note:
             _say_error(f"{source.name}: {source.note}")
@@ -118,15 +128,15 @@ def import_(
         _say_error(f"left out: {problem.sentence()}")
 
 
-def _check_day(day: date | None) -> None:
-    """Refuse a day that no price can have been seen on."""
+def _odd_day(day: date | None) -> Iterator[Problem]:
+    """Yield what is wrong with a day that no price can have been seen on."""
     from api.days import EARLIEST
     from api.library import today
-    from econ.problems import BadInput, Problem
+    from econ.problems import Problem
 
     if day is not None and not EARLIEST <= day <= today():
         rule = f"a price was seen on a day from {EARLIEST} to today"
-        raise BadInput([Problem("--seen-on", str(day), rule, "give the day the prices were seen")])
+        yield Problem("--seen-on", str(day), rule, "give the day the prices were seen")
 
 
 def _print(answer: Any, text: Callable[[Any], str], as_json: bool) -> None:

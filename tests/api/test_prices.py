@@ -331,3 +331,10 @@ def test_of_rows_that_contradict_each_other_none_is_kept(run, tmp_path):
     done = run("import", "twice.csv", "--keep-good", "--json")
     assert [x["rows"] for x in json.loads(done.stdout)["lists"]] == [1]
     assert '"belt" again, with another price than row 2' in done.stderr
+
+
+def test_faults_of_options_and_of_the_list_are_told_together(run):
+    done = run("import", "bad.csv", "none.csv", "--seen-on", "2999-01-01", "--map", "price")
+    assert done.exit_code == 2
+    told = [line.partition(": ")[0] for line in done.stderr.splitlines()]
+    assert sorted(told) == ["--map", "--seen-on", "bad.csv", "none.csv"]
