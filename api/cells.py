@@ -1,4 +1,4 @@
-"""Cells: the columns of a price list read one by one: what a text may say there, and which rows are at fault.
+"""Cells: the columns of a list read one by one: what a text may say there, and which rows are at fault.
 
 Each check is made on the distinct texts of a column; single rows are looked at only to say what is wrong with them.
 """
@@ -6,7 +6,7 @@ Each check is made on the distinct texts of a column; single rows are looked at 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,6 +19,7 @@ from econ.money import DIGITS
 from econ.offers import Status
 from econ.problems import Problem, nearest, shown
 
+Said = str | Callable[[int], str]  # of all rows at fault, or of each
 SPELLED = 100  # problems of single rows that are told one by one
 MOST_MONEY = 10**12  # [minor units]
 # What may stand beside an amount; common practice.
@@ -75,6 +76,10 @@ class Cells:
         used = np.bincount(codes, minlength=len(column.texts)) > 0
         return cls(header, (np.cumsum(used) - 1)[codes], column.texts[used], column.exact[used], unit)
 
+    def text(self, row: int) -> str:
+        """Return what stands in a row."""
+        return str(self.texts[self.codes[row]])
+
 
 @dataclass
 class Faults:
@@ -101,23 +106,59 @@ class Faults:
         """Return where a cell stands."""
         return f"{self.name}: {self.named(row)}, {header}"
 
-    def rows(self, which: BoolArray, header: str, value: Callable[[int], str], rule: str, remedy: str) -> None:
+    def rows(self, which: BoolArray, header: str, value: Callable[[int], str], rule: Said, remedy: Said) -> None:
         """Note a fault of some rows. value: what stands in a row."""
         found = np.flatnonzero(which)
         self.bad[found] = True
         self.count += len(found)
         there = list(self.headers.values())
         place = there.index(header) if header in there else len(there)
-        self._told += [(int(r), place, Problem(self.at(r, header), value(r), rule, remedy)) for r in found[:SPELLED]]
 
-    def texts(self, cells: Cells, which: BoolArray, rule: str, remedy: str) -> None:
-        """Note a fault of some distinct texts of a column."""
+        def problem(row: int) -> Problem:
+            said = (x if isinstance(x, str) else x(row) for x in (rule, remedy))
+            return Problem(self.at(row, header), value(row), *said)
+
+        self.note(found, place, problem)
+
+    def note(self, found: IntArray, place: int, problem: Callable[[int], Problem]) -> None:
+        """Keep the first of some problems. found: their rows; place: of their column in the file."""
+        self._told += [(r, place, problem(r)) for r in found[:SPELLED].tolist()]
+
+    def texts(self, cells: Cells, which: BoolArray, rule: Said, remedy: str | Callable[[str], str]) -> None:
+        """Note a fault of some distinct texts of a column. remedy: of all of them, or of each."""
         if which.any():
-            self.rows(which[cells.codes], cells.header, lambda r: shown(cells.texts[cells.codes[r]]), rule, remedy)
+            each = remedy if isinstance(remedy, str) else lambda r: remedy(cells.text(r))
+            self.rows(which[cells.codes], cells.header, lambda r: shown(cells.text(r)), rule, each)
 
     def told(self) -> tuple[Problem, ...]:
         """Return the first problems of single rows, in the order of the rows."""
         return tuple(p for _, _, p in sorted(self._told, key=lambda x: x[:2])[:SPELLED])
+
+
+@dataclass
+class EveryFault(Faults):
+    """What is wrong with the rows of one file, all of it to be had, each row's together."""
+
+    _noted: list[tuple[IntArray, int, Callable[[int], Problem]]] = field(default_factory=list)
+
+    def note(self, found: IntArray, place: int, problem: Callable[[int], Problem]) -> None:
+        """Keep some problems; they are put into words when they are asked for."""
+        super().note(found, place, problem)
+        if len(found):
+            self._noted.append((found, place, problem))
+
+    def each(self) -> Iterator[tuple[int, tuple[Problem, ...]]]:
+        """Yield every row at fault with its problems, rows and columns in the order of the file."""
+        if not self._noted:
+            return
+        rows = np.concatenate([found for found, _, _ in self._noted])
+        which = np.repeat(np.arange(len(self._noted)), [len(found) for found, _, _ in self._noted])
+        places = np.array([place for _, place, _ in self._noted])[which]
+        order = np.lexsort((which, places, rows))
+        starts = np.flatnonzero(np.diff(rows[order], prepend=-1))
+        for some in np.split(order, starts[1:]):
+            row = int(rows[some[0]])
+            yield row, tuple(self._noted[i][2](row) for i in which[some].tolist())
 
 
 @dataclass(frozen=True)
@@ -175,16 +216,20 @@ def one_spelling(column: Words) -> Words:
     return Words(np.array([place[f] for f in folded], np.intp)[column.codes], np.array([*spelled.values()], object))
 
 
+def _plain(text: str) -> str:
+    return " ".join(re.sub(r"[-_]", " ", text.casefold()).split())
+
+
 def chosen(
     cells: Cells | None, rows: int, faults: Faults, known: Mapping[str, str], rule: str, default: str = ""
 ) -> Words:
     """Return a column of known words. known: what may be written, in small letters, to the word it stands for."""
     if cells is None:
         return same(default, rows)
-    plain = [" ".join(re.sub(r"[-_]", " ", t.casefold()).split()) for t in cells.texts]
+    plain = [_plain(t) for t in cells.texts]
     odd = np.array([t not in known for t in plain], bool)
     if odd.any():
-        faults.texts(cells, odd, rule, nearest(plain[int(odd.argmax())], set(known) - {""}))
+        faults.texts(cells, odd, rule, lambda t: nearest(_plain(t), set(known) - {""}))
     places, found = pd.factorize(np.array([known.get(t, default) or default for t in plain], object))
     return Words(places[cells.codes], found)
 
@@ -283,8 +328,11 @@ def _check_percent(column: Numbers, faults: Faults) -> None:
         faults.whole.append(Problem(f"{faults.name}: {cells.header}", value, rule, remedy))
 
 
-def money(column: Numbers, currency: Words, faults: Faults) -> IntArray:
-    """Return a column of amounts for each row [minor units of the row's currency]; 0 where nothing is stated."""
+def money(column: Numbers, currency: Words, faults: Faults, before: int = 0) -> IntArray:
+    """Return a column of amounts for each row [minor units of the row's currency]; 0 where nothing is stated.
+
+    before: most digits before the decimal sign, where amounts are not only bounded in minor units.
+    """
     cells = column.cells
     digits = np.array([DIGITS.get(str(c), 2) for c in currency.words], np.int64)[currency.codes]
     amounts = Amounts(column.amounts.digits[cells.codes], column.amounts.places[cells.codes], column.amounts.bad)
@@ -297,7 +345,10 @@ def money(column: Numbers, currency: Words, faults: Faults) -> IntArray:
     rule = "it has more digits behind the decimal sign than its currency"
     faults.rows(read & over, cells.header, told, rule, "round it as the seller does")
     rule = f"an amount is at most 10^{len(str(MOST_MONEY)) - 1} minor units"
-    faults.rows(read & ~over & (value > MOST_MONEY), cells.header, told, rule, "correct it")
+    high = value > MOST_MONEY
+    if before:
+        rule, high = f"an amount has at most {before} digits before the decimal sign", value >= 10 ** (before + digits)
+    faults.rows(read & ~over & high, cells.header, told, rule, "correct it")
     places, units = units_of(column)
     fits = np.array([[_is_sign(u, str(c)) for c in currency.words] for u in units], bool)
     wrong = read & ~fits[places[cells.codes], currency.codes]

@@ -16,8 +16,8 @@ _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?:[T ][\d:.Z+-]*)?
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})")
 
 
-def days(cells: Cells | None, rows: int, faults: Faults, told: str, today: date, default: date | None) -> Words:
-    """Return a column of days as YYYY-MM-DD, empty where none is known.
+def days(cells: Cells | None, rows: int, faults: Faults, told: str, today: date | None, default: date | None) -> Words:
+    """Return a column of days as YYYY-MM-DD, empty where none is known. today: no day is later, where it is given.
 
     told: ``day`` or ``month`` where the user said what comes first in 3/4/2026; else it is told by the column: a number
     over 12 is a day. With points, 3.4.2026, the day comes first (common practice). A year has four digits.
@@ -38,12 +38,13 @@ def days(cells: Cells | None, rows: int, faults: Faults, told: str, today: date,
         rule = "no row tells whether the day or the month comes first"
         faults.whole.append(Problem(where, shown(example), rule, "say --dates day or --dates month"))
     first = told or ("month" if month_first else "day")
-    latest = today + timedelta(days=1)  # where the seller is, it may be tomorrow
     found = [filled if not t else _day(t, first) for t in texts]
     faults.texts(cells, np.array([d is None for d in found], bool), "it is a day, YYYY-MM-DD", "correct it")
-    odd = [bool(d) and not EARLIEST.isoformat() <= str(d) <= latest.isoformat() for d in found]
-    rule = f"prices are seen from {EARLIEST} on and not after today"
-    faults.texts(cells, np.array(odd, bool), rule, "correct it")
+    if today is not None:
+        latest = today + timedelta(days=1)  # where the seller is, it may be tomorrow
+        odd = [bool(d) and not EARLIEST.isoformat() <= str(d) <= latest.isoformat() for d in found]
+        rule = f"prices are seen from {EARLIEST} on and not after today"
+        faults.texts(cells, np.array(odd, bool), rule, "correct it")
     places, distinct = pd.factorize(np.array([d or "" for d in found], object))
     return Words(places[cells.codes], distinct)
 

@@ -1,11 +1,15 @@
-"""Headers: the columns of a price list, the words lists use for them, and which header of a file is which column."""
+"""Headers: the columns of a list, the words lists use for them, and which header of a file is which column.
+
+What the columns are is a value, `Heads`: those of price lists stand here, those of finds in `api.findheads`.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
+from functools import cached_property
 
 from api.cells import DAYS, PIECES, SHARES, WEIGHTS
 from econ.money import DIGITS, SIGNS
@@ -14,7 +18,7 @@ from econ.problems import BadInput, Problem, nearest, shown
 
 @dataclass(frozen=True)
 class Head:
-    """A column of a price list: what it holds, and other headers that mean it, as `plain` gives them."""
+    """A column of a list: what it holds, and other headers that mean it, as `plain` gives them."""
 
     about: str
     others: tuple[str, ...] = ()
@@ -85,17 +89,6 @@ COLUMNS: Mapping[str, Head] = {
 }  # fmt: skip
 UNSURE = {"qty", "quantity", "stock"}  # may as well be what lies on the seller's shelf, which is none of ours
 OF_SELLER = ("shipping", "shipping_per_kg", "free_from", "minimum_order")
-_WORDS: Mapping[str, tuple[str, ...]] = {
-    word: tuple(c for c, head in COLUMNS.items() if word == c.replace("_", " ") or word in head.others)
-    + (("",) if word in UNSURE else ())
-    for word in {w for c, head in COLUMNS.items() for w in (c.replace("_", " "), *head.others)}
-}
-# What a header may name as the unit of its cells, with the factor it brings.
-UNITS: Mapping[str, Mapping[str, float]] = {
-    "weight_kg": WEIGHTS, "lead_days": DAYS, "return_loss": SHARES, "pack": PIECES
-}  # fmt: skip
-_ANY_UNIT = {unit for units in UNITS.values() for unit in units} - {""}
-_OF_MONEY = {"price", "price_each", "core_charge", "currency", *OF_SELLER}
 _SIGNED = {sign: code for code, sign in SIGNS.items()}
 NEAR = 0.8  # least likeness of a header that may be a known one misspelled: one letter in five may be wrong; judgement
 
@@ -105,40 +98,85 @@ def plain(header: str) -> str:
     return " ".join(re.sub(r"[^\w$€£]|_", " ", header.casefold()).split())
 
 
-def _parted(header: str) -> tuple[str, str]:
-    """Return the words of a header, plain, and apart from them the unit or currency it names, as in `Weight (g)`."""
-    word = plain(header)
-    if "%" in header:  # which is no word
-        return word, "%"
-    rest, _, last = word.rpartition(" ")
-    unit = last if last in _ANY_UNIT else _SIGNED.get(last, last.upper())
-    return (word, "") if word in _WORDS or unit not in _ANY_UNIT | DIGITS.keys() else (rest, unit)
+@dataclass(frozen=True)
+class Heads:
+    """The columns of one kind of list.
+
+    called: what such a list is called in messages. columns: by their names. units: what a header may name as the unit
+    of its cells, by column, with the factor it brings. of_money: columns whose header may name a currency. unsure:
+    words that may as well mean none of the columns. required: columns of which a list has one, the first of them named
+    in messages. either: pairs of columns of which a list has one at most, with the rule.
+    """
+
+    called: str
+    columns: Mapping[str, Head]
+    units: Mapping[str, Mapping[str, float]]
+    of_money: frozenset[str]
+    unsure: frozenset[str] = frozenset()
+    required: tuple[tuple[str, ...], ...] = ()
+    either: Mapping[tuple[str, str], str] = field(default_factory=dict)
+
+    @cached_property
+    def words(self) -> Mapping[str, tuple[str, ...]]:
+        """Return for each plain header that is known the columns it may mean; an empty name: none of them."""
+        found: dict[str, tuple[str, ...]] = {}
+        for column, head in self.columns.items():
+            for word in dict.fromkeys((plain(column), *head.others)):
+                found[word] = (*found.get(word, ()), column)
+        return {word: columns + (("",) if word in self.unsure else ()) for word, columns in found.items()}
+
+    @cached_property
+    def any_unit(self) -> frozenset[str]:
+        """Return every unit that some column takes."""
+        return frozenset(unit for units in self.units.values() for unit in units) - {""}
+
+    def fits(self, unit: str, column: str) -> bool:
+        """Return whether a unit or currency is one of a column."""
+        return unit in self.units.get(column, ()) or (unit in DIGITS and column in self.of_money)
+
+    def parted(self, header: str) -> tuple[str, str]:
+        """Return the words of a header, plain, and apart from them the unit or currency it names: `Weight (g)`."""
+        word = plain(header)
+        if "%" in header:  # which is no word
+            return word, "%"
+        rest, _, last = word.rpartition(" ")
+        unit = last if last in self.any_unit else _SIGNED.get(last, last.upper())
+        return (word, "") if word in self.words or unit not in self.any_unit | DIGITS.keys() else (rest, unit)
+
+    def meant(self, header: str, mapped: Mapping[str, str]) -> tuple[tuple[str, ...], str]:
+        """Return the columns a header may mean, and the unit or currency it names. mapped: as `read_map` gives it."""
+        word, unit = self.parted(header)
+        if plain(header) not in mapped:
+            return self.words.get(word, ()), unit
+        column = mapped[plain(header)]
+        return (column,), unit if self.fits(unit, column) else ""  # what the user says goes before what seems a unit
+
+    def near(self, header: str) -> tuple[str, ...]:
+        """Return the columns of a known header that is nearly this one, or this one but for what is in brackets."""
+        for word in (plain(re.sub(r"[(\[].*", "", header)), self.parted(header)[0]):
+            for close in get_close_matches(word, self.words, n=1, cutoff=NEAR):
+                return tuple(c for c in self.words[close] if c)
+        return ()
 
 
-def _fits(unit: str, column: str) -> bool:
-    return unit in UNITS.get(column, ()) or (unit in DIGITS and column in _OF_MONEY)
+# What a header may name as the unit of its cells, with the factor it brings.
+UNITS: Mapping[str, Mapping[str, float]] = {
+    "weight_kg": WEIGHTS, "lead_days": DAYS, "return_loss": SHARES, "pack": PIECES
+}  # fmt: skip
+PRICE_LIST = Heads(
+    "price list",
+    COLUMNS,
+    UNITS,
+    frozenset({"price", "price_each", "core_charge", "currency", *OF_SELLER}),
+    frozenset(UNSURE),
+    (("part",), ("price", "price_each")),
+    {("price", "price_each"): "a list states the price of a pack or of a piece"},
+)
 
 
-def _meant(header: str, mapped: Mapping[str, str]) -> tuple[tuple[str, ...], str]:
-    """Return the columns a header may mean, and the unit or currency it names."""
-    word, unit = _parted(header)
-    if plain(header) not in mapped:
-        return _WORDS.get(word, ()), unit
-    column = mapped[plain(header)]
-    return (column,), unit if _fits(unit, column) else ""  # what the user says goes before what seems a unit
-
-
-def matches(cells: Sequence[str], mapped: Mapping[str, str]) -> int:
+def matches(cells: Sequence[str], mapped: Mapping[str, str], heads: Heads = PRICE_LIST) -> int:
     """Return how many columns of ours a row of cells names; to tell the header from the rows above it."""
-    return len({c for cell in cells for c in _meant(cell, mapped)[0]} - {""})
-
-
-def _near(header: str) -> tuple[str, ...]:
-    """Return the columns of a known header that is nearly this one, or this one but for what stands in brackets."""
-    for word in (plain(re.sub(r"[(\[].*", "", header)), _parted(header)[0]):
-        for close in get_close_matches(word, _WORDS, n=1, cutoff=NEAR):
-            return tuple(c for c in _WORDS[close] if c)
-    return ()
+    return len({c for cell in cells for c in heads.meant(cell, mapped)[0]} - {""})
 
 
 @dataclass(frozen=True)
@@ -156,21 +194,22 @@ class Matched:
     near: Mapping[str, str]
     currency: str
     problems: tuple[Problem, ...]
+    heads: Heads = PRICE_LIST
 
     def notes(self) -> tuple[str, ...]:
         """Return what is to be said of headers that are nearly a known one."""
         return tuple(
-            f"{shown(header)} looks like {column} ({COLUMNS[column].about}); "
+            f"{shown(header)} looks like {column} ({self.heads.columns[column].about}); "
             f"if it is: --map {shown(f'{header}={column}')}"
             for header, column in self.near.items()
         )
 
 
-def match(headers: Sequence[str], mapped: Mapping[str, str], where: str) -> Matched:
+def match(headers: Sequence[str], mapped: Mapping[str, str], where: str, heads: Heads = PRICE_LIST) -> Matched:
     """Return which column of a file is which of ours.
 
     headers: as the file has them. mapped: what the user said, plain header -> column of ours, or empty to ignore it.
-    where: the headers stand, for problems: the file and its row.
+    where: the headers stand, for problems: the file and its row. heads: the columns of ours.
     """
     places: dict[str, int] = {}
     units: dict[str, str] = {}
@@ -180,12 +219,12 @@ def match(headers: Sequence[str], mapped: Mapping[str, str], where: str) -> Matc
     for i, header in enumerate(headers):
         if not header.strip():
             continue
-        could, unit = _meant(header, mapped)
-        fitting = tuple(c for c in could if not unit or not c or _fits(unit, c))
+        could, unit = heads.meant(header, mapped)
+        fitting = tuple(c for c in could if not unit or not c or heads.fits(unit, c))
         here = f"{where}, {header}"
         if could and not fitting:
             rule = f"{shown(unit)} is no unit of {' or '.join(could)}" + "".join(
-                f"; its units are {', '.join(u for u in UNITS[c] if u)}" for c in could if c in UNITS
+                f"; its units are {', '.join(u for u in heads.units[c] if u)}" for c in could if c in heads.units
             )
             remedy = f'correct it, or say what the header means: --map "{header}={could[0]}"'
             problems.append(Problem(here, shown(header), rule, remedy))
@@ -203,7 +242,7 @@ def match(headers: Sequence[str], mapped: Mapping[str, str], where: str) -> Matc
                 currencies[unit] = header
             elif unit:
                 units[fitting[0]] = unit
-    like = {h: [c for c in _near(h) if c not in places] for h in ignored if plain(h) not in mapped}
+    like = {h: [c for c in heads.near(h) if c not in places] for h in ignored if plain(h) not in mapped}
     near = {header: columns[0] for header, columns in like.items() if columns}
     if len(currencies) > 1:
         rule = "a row has one currency"
@@ -213,19 +252,19 @@ def match(headers: Sequence[str], mapped: Mapping[str, str], where: str) -> Matc
         if word not in there:
             rule, remedy = "the file has no such header", nearest(word, [h for h in headers if h.strip()])
             problems.append(Problem("--map", shown(f"{word}={column}"), rule, remedy))
-    if {"price", "price_each"} <= set(places):
-        rule = "a list states the price of a pack or of a piece"
-        problems.append(Problem(where, "price and price_each", rule, 'leave one out with --map "...="'))
-    for column in ("part", "price"):
-        if column not in places and not (column == "price" and "price_each" in places):
+    for pair, rule in heads.either.items():
+        if set(pair) <= set(places):
+            problems.append(Problem(where, " and ".join(pair), rule, 'leave one out with --map "...="'))
+    for columns in heads.required:
+        if not set(columns) & set(places):
             got = ", ".join(shown(h) for h in headers if h.strip()) or "no headers"
-            rule = f"a price list has a column {column}"
-            header = next((h for h, c in near.items() if c == column), "header")
-            problems.append(Problem(where, got[:200], rule, f'say which it is: --map "{header}={column}"'))
-    return Matched(places, units, tuple(ignored), near, next(iter(currencies), ""), tuple(problems))
+            rule = f"a {heads.called} has a column {columns[0]}"
+            header = next((h for h, c in near.items() if c == columns[0]), "header")
+            problems.append(Problem(where, got[:200], rule, f'say which it is: --map "{header}={columns[0]}"'))
+    return Matched(places, units, tuple(ignored), near, next(iter(currencies), ""), tuple(problems), heads)
 
 
-def read_map(said: Sequence[str]) -> Mapping[str, str]:
+def read_map(said: Sequence[str], heads: Heads = PRICE_LIST) -> Mapping[str, str]:
     """Return `--map` options, each "their header=our column", as plain header -> column. Raises BadInput."""
     found: dict[str, str] = {}
     problems = []
@@ -234,8 +273,9 @@ def read_map(said: Sequence[str]) -> Mapping[str, str]:
         column = column.strip().replace(" ", "_").casefold()
         if not sign or not plain(header):
             problems.append(Problem("--map", shown(text), "it is written header=column", "put = between them"))
-        elif column and column not in COLUMNS:
-            problems.append(Problem("--map", shown(text), "a price list has no such column", nearest(column, COLUMNS)))
+        elif column and column not in heads.columns:
+            rule = f"a {heads.called} has no such column"
+            problems.append(Problem("--map", shown(text), rule, nearest(column, heads.columns)))
         elif found.get(plain(header), column) != column:
             problems.append(Problem("--map", shown(text), "this header is mapped twice", "leave one out"))
         else:

@@ -21,26 +21,22 @@ from api.cells import (
     WEIGHTS,
     Cells,
     Faults,
-    Words,
     chosen,
-    currency_of,
     floats,
     money,
     numbers,
     one_spelling,
-    same,
-    units_of,
     words,
 )
 from api.days import days
 from api.figures import BoolArray, IntArray
 from api.headers import OF_SELLER, Matched, match, matches
 from api.lists import duplicates, one_statement, successors, two_states
-from api.sheets import ROWS, Counted, Sheet, read_sheet
-from econ.money import DIGITS
+from api.rows import below, beside, categories, currencies, required, unknown_currency
+from api.sheets import ROWS, Counted, read_sheet
 from econ.offers import TERMS, Seller, Stated
 from econ.pricebook import SINGLE
-from econ.problems import BadInput, Problem, nearest, shown
+from econ.problems import BadInput, Problem, shown
 
 LONGEST_NAME = 100
 MOST_PIECES = 1_000  # as `econ.basket` takes them
@@ -124,21 +120,10 @@ def read_prices(body: bytes, name: str, told: Told, today: date, counted: Counte
     matched = match(sheet.headers, told.mapped, f"{name}: {counted.headers(sheet.header_row)}")
     if matched.problems:
         raise BadInput(matched.problems)
-    filled = np.zeros(sheet.rows, bool)
-    for column in sheet.columns:
-        if filled.all():
-            break
-        filled |= np.array([bool(t.strip()) for t in column.texts], bool)[column.codes]
-    rows = np.flatnonzero(filled)
-    if not len(rows):
-        raise BadInput([Problem(name, "no rows", "a price list has rows below its headers", "check the file")])
-    headers = {c: sheet.headers[i] for c, i in sorted(matched.places.items(), key=lambda x: x[1])}
-    faults = Faults(name, headers, rows + counted.first(sheet.header_row), np.zeros(len(rows), bool), counted.word)
-    cells = {
-        c: Cells.of(sheet.headers[i], sheet.columns[i], rows, matched.units.get(c, ""))
-        for c, i in matched.places.items()
-    }
-    beside = _beside(sheet, rows, faults)
+    under = below(sheet, matched, name, counted)
+    rows, cells = under.rows, under.cells
+    faults = Faults(name, under.headers, under.numbers, np.zeros(len(rows), bool), counted.word)
+    aside = beside(sheet, rows, faults)
     frame, terms = _read(cells, len(rows), faults, told, matched, today)
     if faults.whole:
         raise BadInput([*faults.whole, *faults.told()])
@@ -147,13 +132,9 @@ def read_prices(body: bytes, name: str, told: Told, today: date, counted: Counte
     successors(frame, faults)
     kept = frame[~faults.bad & ~dropped].reset_index(drop=True)
     notes = (
-        *sheet.notes,
-        *matched.notes(),
-        *beside,
-        *_pieces_note(cells, frame),
-        *_capitals_note(frame),
+        *sheet.notes, *matched.notes(), *aside, *_pieces_note(cells, frame), *_capitals_note(frame),
         *_states_note(kept),
-    )
+    )  # fmt: skip
     return PriceList(
         name, kept, stated, faults.told(), faults.count, len(rows), int(faults.bad.sum()), sheet.rows - len(rows),
         int((dropped & ~faults.bad).sum()), matched.ignored, notes, _undated(cells.get("seen_on")),
@@ -165,33 +146,12 @@ def _undated(seen: Cells | None) -> bool:
 
 
 def _check(told: Told) -> None:
-    problems = []
-    if told.currency and told.currency not in DIGITS:
-        remedy = nearest(told.currency, DIGITS)
-        problems.append(Problem("--currency", shown(told.currency), "there is no such currency here", remedy))
+    problems = [*unknown_currency(told.currency)]
     if not told.seller.isprintable() or len(told.seller) > LONGEST_NAME:
         rule = f"a name is plain text of at most {LONGEST_NAME} characters"
         problems.append(Problem("--seller", shown(told.seller), rule, "shorten it"))
     if problems:
         raise BadInput(problems)
-
-
-def _beside(sheet: Sheet, rows: IntArray, faults: Faults) -> tuple[str, ...]:
-    """Note rows of a CSV file with more fields than headers; return which columns in between have no header."""
-    last = max(i for i, h in enumerate(sheet.headers) if h)
-    notes = []
-    over = np.zeros(len(rows), bool)
-    for i, header in enumerate(sheet.headers):
-        if not header:
-            column = sheet.columns[i]
-            some = np.array([bool(t.strip()) for t in column.texts], bool)[column.codes][rows]
-            if i > last and sheet.parted:
-                over |= some
-            elif some.any():
-                notes.append(f"column {i + 1} has no header and is left out")
-    rule = f"the row has more fields than the {last + 1} headers"
-    faults.rows(over, "all of it", lambda _: "fields beyond them", rule, "put quotation marks round text with commas")
-    return tuple(notes)
 
 
 def _read(
@@ -212,9 +172,7 @@ def _read(
         if c in cells
     }
     price = of_money.get("price") or of_money["price_each"]
-    places, units = units_of(price)
-    by_sign = np.array([currency_of(u) for u in units], object)[places][price.cells.codes]
-    currency = _currency(cells.get("currency"), n, faults, told, matched, by_sign)
+    currency = currencies(cells.get("currency"), n, faults, matched.currency or told.currency, [price])
     state = status.each()
     pack = _pack(cells.get("pack"), n, faults, told, np.isin(state, list(SINGLE)))
     amounts = {c: money(column, currency, faults) for c, column in of_money.items()}
@@ -228,21 +186,21 @@ def _read(
         (seen, "seen_on", "each row has the day its price was seen", "add it, or say --seen-on DAY"),
     ):
         like = "".join(f', or --map "{header}={name}"' for header, near in matched.near.items() if near == name)
-        _required(column, name, cells, faults, rule, remedy + like)
+        required(column, name, cells, faults, rule, remedy + like)
     faults.rows(~price.stated() & ~idle, header, lambda _: "nothing", "each part for sale has a price", "add it")
     free = price.stated() & (cost == 0) & ~price.amounts.bad[price.cells.codes] & ~idle & (state != "donor")
     faults.rows(free, header, lambda _: "0", "what is for sale costs something", "correct it, or leave the row out")
     loss = cells.get("return_loss")
     frame = pd.DataFrame(
         {
-            "part": _categories(part),
-            "title": _categories(words(cells.get("title"), n, faults, 300)),
-            "designation": _categories(words(cells.get("designation"), n, faults, 60)),
-            "seller": _categories(seller),
-            "status": _categories(status),
+            "part": categories(part),
+            "title": categories(words(cells.get("title"), n, faults, 300)),
+            "designation": categories(words(cells.get("designation"), n, faults, 60)),
+            "seller": categories(seller),
+            "status": categories(status),
             "pack": pack,
             "price_minor": cost,
-            "currency": _categories(currency),
+            "currency": categories(currency),
             "core_minor": amounts.get("core_charge", np.zeros(n, np.int64)),
             "weight_kg": floats(
                 cells.get("weight_kg"), n, faults, told.decimal, WEIGHTS, MOST_KG, "a weight in kg, at most 1,000"
@@ -251,43 +209,12 @@ def _read(
             "return_loss": floats(
                 loss and _returns(loss), n, faults, told.decimal, SHARES, 1.0, "a share from 0 to 1, or a percentage"
             ),
-            "seen_on": _categories(seen),
-            "superseded_by": _categories(after),
-            "machine_class": _categories(words(cells.get("machine_class"), n, faults, 64)),
+            "seen_on": categories(seen),
+            "superseded_by": categories(after),
+            "machine_class": categories(words(cells.get("machine_class"), n, faults, 64)),
         }
     )
     return frame, {c: (amounts[c], of_money[c].stated()) for c in OF_SELLER if c in amounts}
-
-
-def _categories(column: Words) -> pd.Categorical:
-    return pd.Categorical.from_codes(column.codes, categories=pd.Index(column.words, dtype=object))
-
-
-def _required(column: Words, name: str, cells: Mapping[str, Cells], faults: Faults, rule: str, remedy: str) -> None:
-    """Note rows that leave a column open; where there is no such column at all, once for the file."""
-    if name in cells:
-        there = cells[name]
-        empty = np.array([not t.strip() for t in there.texts], bool)[there.codes]  # what can't be read is told already
-        faults.rows(column.blank() & empty, there.header, lambda _: "nothing", rule, remedy)
-    elif column.blank().all():
-        faults.whole.append(Problem(f"{faults.name}: {name}", "no such column", rule, remedy))
-    else:
-        faults.rows(column.blank(), name, lambda _: "nothing", rule, remedy)
-
-
-def _currency(cells: Cells | None, n: int, faults: Faults, told: Told, matched: Matched, by_sign: np.ndarray) -> Words:
-    """Return the currency of each row: its own, that beside its price, that of the header, or what the user told."""
-    known = {c.casefold(): c for c in DIGITS} | {"": ""}
-    found = chosen(cells, n, faults, known, "a currency has three letters of ISO 4217")
-    default = matched.currency or told.currency
-    blank = found.blank()
-    if not blank.any():
-        return found
-    if blank.all() and not by_sign.astype(bool).any():
-        return same(default, n)
-    each = np.where(blank, np.where(by_sign == "", default, by_sign), found.each())
-    places, distinct = pd.factorize(each)
-    return Words(places, distinct)
 
 
 def _pack(cells: Cells | None, n: int, faults: Faults, told: Told, single: BoolArray) -> IntArray:

@@ -32,7 +32,6 @@ MOST_COLUMNS = 200
 HEADER_WITHIN = 10  # rows; above it may stand a title
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "windows-1252", "iso-8859-1", "iso-8859-15")
-LARGEST = f"a price list is at most {MOST_BYTES // 1_000_000} MB, {MOST_ROWS:,} rows and {MOST_COLUMNS} columns"
 SPLIT = "split it into several"
 
 
@@ -85,6 +84,26 @@ class Counted:
 ROWS = Counted()
 OBJECTS = Counted("object", above=False)  # of JSON, whose keys are the headers
 
+
+@dataclass(frozen=True)
+class Kind:
+    """What kind of list a file holds: what it is called in messages, and how large it may be."""
+
+    called: str = "price list"
+    most_bytes: int = MOST_BYTES
+
+    def largest(self) -> str:
+        """Return the rule of how large it may be."""
+        size = f"{self.most_bytes // 1_000_000} MB, {MOST_ROWS:,} rows and {MOST_COLUMNS} columns"
+        return f"a {self.called} is at most {size}"
+
+    def holds(self) -> str:
+        """Return the rule of what it has at least."""
+        return f"a {self.called} has a header row and rows"
+
+
+PRICES = Kind()
+
 Score = Callable[[Sequence[str]], int]
 
 
@@ -92,36 +111,38 @@ def _refuse(where: str, value: str, rule: str, remedy: str) -> BadInput:
     return BadInput([Problem(where, value, rule, remedy)])
 
 
-def read_sheet(body: bytes, name: str, score: Score, encoding: str = "", sheet: str = "") -> Sheet:
+def read_sheet(body: bytes, name: str, score: Score, encoding: str = "", sheet: str = "", kind: Kind = PRICES) -> Sheet:
     """Return a file as a sheet.
 
     score: how many columns of ours a row of cells names; the row that names most within the first ten is the header.
-    encoding: of a CSV file, where it is not to be found out. sheet: of an XLSX file; its first where left out.
+    encoding: of a CSV file, where it is not to be found out. sheet: of an XLSX file; its first where left out. kind: of
+    list, for messages.
     Raises BadInput where the file can't be read.
     """
-    if len(body) > MOST_BYTES:
-        raise _refuse(name, f"{len(body):,} bytes", LARGEST, SPLIT)
+    if len(body) > kind.most_bytes:
+        raise _refuse(name, f"{len(body):,} bytes", kind.largest(), SPLIT)
     if not body.strip():
-        raise _refuse(name, "an empty file", "a price list has a header row and rows", "check the file")
+        raise _refuse(name, "an empty file", kind.holds(), "check the file")
     if body.startswith(b"PK\x03\x04"):
         if encoding:
             raise _refuse("--encoding", shown(encoding), f"{name} is no CSV file", "leave it out")
-        return _xlsx(body, name, score, sheet)
+        return _xlsx(body, name, score, sheet, kind)
     if body.startswith(b"\xd0\xcf\x11\xe0"):
         rule = "this is a spreadsheet of the old binary kind, or one locked by a password"
         raise _refuse(name, "bytes D0 CF 11 E0", rule, "save it as XLSX or CSV, without a password")
     if sheet:
         raise _refuse("--sheet", shown(sheet), f"{name} is no XLSX file", "leave it out")
-    return _csv(body, name, score, encoding)
+    return _csv(body, name, score, encoding, kind)
 
 
-def _decoded(body: bytes, name: str, encoding: str) -> tuple[str, tuple[str, ...]]:
-    """Return the text of a CSV file and what is to be said of its encoding."""
+def _decoded(body: bytes, name: str, encoding: str) -> tuple[str, bool, tuple[str, ...]]:
+    """Return the text of a CSV file, whether its bytes are that text in UTF-8, and what is to be said of it."""
     if encoding and encoding.casefold().replace("_", "-") not in ENCODINGS:
         raise _refuse("--encoding", shown(encoding), "this encoding is not read here", nearest(encoding, ENCODINGS))
     wide = body.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     tried = encoding or ("utf-16" if wide else "utf-8-sig")
     notes: tuple[str, ...] = ()
+    as_it_is = tried.casefold() in ("utf-8", "utf-8-sig") and not body.startswith(codecs.BOM_UTF8)
     try:
         text = body.decode("utf-8-sig" if tried.casefold() == "utf-8" else tried)
     except UnicodeDecodeError as error:
@@ -134,11 +155,12 @@ def _decoded(body: bytes, name: str, encoding: str) -> tuple[str, tuple[str, ...
             value = f"byte 0x{body[other.start]:02x} at {other.start}"
             rule = "this is neither UTF-8 nor Windows-1252"
             raise _refuse(name, value, rule, "name the encoding: --encoding") from None
+        as_it_is = False
         notes = ("read as Windows-1252, since it is no UTF-8; if letters look wrong, name the encoding: --encoding",)
     if "\x00" in text:
         row = text.count("\n", 0, text.index("\x00")) + 1
         raise _refuse(name, f"a NUL character in line {row}", "text holds none", "if it is UTF-16, say so: --encoding")
-    return text, notes
+    return text, as_it_is, notes
 
 
 def _records(text: str, delimiter: str, most: int | None = None) -> Iterable[list[str]]:
@@ -161,16 +183,18 @@ def _head(text: str) -> str:
     return text[: min(end, 1_000_000)]
 
 
-def _csv(body: bytes, name: str, score: Score, encoding: str) -> Sheet:
-    text, notes = _decoded(body, name, encoding)
+def _csv(body: bytes, name: str, score: Score, encoding: str, kind: Kind) -> Sheet:
+    text, as_it_is, notes = _decoded(body, name, encoding)
     head = _head(text)
     begins = {d: list(_records(head, d, 2 * HEADER_WITHIN)) for d in DELIMITERS}
     ranks = {d: max((score(r), len(r)) for r in rows) for d, rows in begins.items()}
     delimiter = max(DELIMITERS, key=lambda d: ranks[d])
     width = max(map(len, begins[delimiter]))
-    frame = _parsed(text, name, delimiter, width + 1)
+    source = body if as_it_is else text.encode()
+    del text  # of a large file it takes as much room again
+    frame = _parsed(source, name, delimiter, width + 1, kind)
     if len(frame) > MOST_ROWS + HEADER_WITHIN:
-        raise _refuse(name, f"{len(frame):,} rows", LARGEST, SPLIT)
+        raise _refuse(name, f"{len(frame):,} rows", kind.largest(), SPLIT)
     if delimiter != ",":
         notes += (f"columns are parted by the {DELIMITERS[delimiter]}",)
     columns = []
@@ -181,14 +205,14 @@ def _csv(body: bytes, name: str, score: Score, encoding: str) -> Sheet:
     return _under_header(columns, score, notes, parted=True)
 
 
-def _parsed(text: str, name: str, delimiter: str, width: int) -> pd.DataFrame:
-    """Return all records of a text as columns of str; short records are filled up with empty text."""
+def _parsed(source: bytes, name: str, delimiter: str, width: int, kind: Kind) -> pd.DataFrame:
+    """Return all records of a text in UTF-8 as columns of str; short records are filled up with empty text."""
     for _ in range(2):
         if width > MOST_COLUMNS + 1:
-            raise _refuse(name, f"{width - 1} columns", LARGEST, "check that it is a price list")
+            raise _refuse(name, f"{width - 1} columns", kind.largest(), f"check that it is a {kind.called}")
         try:
             return pd.read_csv(
-                io.BytesIO(text.encode()),
+                io.BytesIO(source),
                 sep=delimiter, header=None, names=range(width), dtype=object, na_filter=False, skip_blank_lines=False,
                 skipinitialspace=True, low_memory=False, index_col=False,
             )  # fmt: skip
@@ -197,8 +221,8 @@ def _parsed(text: str, name: str, delimiter: str, width: int) -> pd.DataFrame:
                 row = int(str(error).rpartition(" ")[2]) + 1
                 rule = "a quotation mark opens here and never closes"
                 raise _refuse(f"{name}: row {row}", '"', rule, "close it, or double it within text") from None
-            width = max(map(len, _records(text, delimiter))) + 1  # some record is wider than the first ones
-    raise _refuse(name, "rows that can't be parted", "a price list is a table", "save it as CSV once more")
+            width = max(map(len, _records(source.decode(), delimiter))) + 1  # some record is wider than the first ones
+    raise _refuse(name, "rows that can't be parted", f"a {kind.called} is a table", "save it as CSV once more")
 
 
 def _under_header(columns: Sequence[Column], score: Score, notes: tuple[str, ...], parted: bool) -> Sheet:
@@ -262,7 +286,7 @@ def _cell(cell: Any) -> tuple[str, bool]:
     return str(value), False
 
 
-def _xlsx(body: bytes, name: str, score: Score, sheet: str) -> Sheet:
+def _xlsx(body: bytes, name: str, score: Score, sheet: str, kind: Kind) -> Sheet:
     import openpyxl
 
     _check_archive(body, name)
@@ -276,8 +300,8 @@ def _xlsx(body: bytes, name: str, score: Score, sheet: str) -> Sheet:
         top = [[_cell(c)[0] for c in row] for row in page.iter_rows(max_row=2 * HEADER_WITHIN, max_col=MOST_COLUMNS)]
         filled = [i for row in top for i, text in enumerate(row) if text.strip()]
         if not filled:
-            raise _refuse(name, "an empty sheet", "a price list has a header row and rows", "name another: --sheet")
-        columns = _cells(page, max(filled) + 1, name)
+            raise _refuse(name, "an empty sheet", kind.holds(), "name another: --sheet")
+        columns = _cells(page, max(filled) + 1, name, kind)
     except BadInput:
         raise
     except Exception as error:  # a broken file raises whatever the broken place makes of it
@@ -287,12 +311,12 @@ def _xlsx(body: bytes, name: str, score: Score, sheet: str) -> Sheet:
     return _under_header(columns, score, notes, parted=False)
 
 
-def _cells(page: Any, width: int, name: str) -> list[Column]:
+def _cells(page: Any, width: int, name: str, kind: Kind) -> list[Column]:
     codes: list[list[int]] = [[] for _ in range(width)]
     places: list[dict[tuple[str, bool], int]] = [{} for _ in range(width)]
     for number, row in enumerate(page.iter_rows(max_col=width)):
         if number >= MOST_ROWS + HEADER_WITHIN:
-            raise _refuse(name, f"more than {MOST_ROWS:,} rows", LARGEST, SPLIT)
+            raise _refuse(name, f"more than {MOST_ROWS:,} rows", kind.largest(), SPLIT)
         for i in range(width):
             cell = _cell(row[i]) if i < len(row) else ("", False)
             codes[i].append(places[i].setdefault(cell, len(places[i])))
