@@ -38,16 +38,14 @@ STATUS_WORDS: Mapping[str, Status] = {
     "nla": "discontinued", "obsolete": "discontinued", "used": "used", "second hand": "used", "secondhand": "used",
     "donor": "donor", "own stock": "own_stock", "own": "own_stock",
 }  # fmt: skip
+POUND = 0.45359237  # kg; the pound of 1959
 WEIGHTS = {
-    "": 1.0,
-    "kg": 1.0,
-    "g": 0.001,
-    "lb": 0.45359237,
-    "lbs": 0.45359237,
-    "oz": 0.028349523125,
-}  # kg
-DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
-PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0}
+    "": 1.0, "kg": 1.0, "g": 0.001, "lb": POUND, "lbs": POUND, "oz": POUND / 16, "kgs": 1.0, "kilogram": 1.0,
+    "kilograms": 1.0, "gram": 0.001, "grams": 0.001, "pound": POUND, "pounds": POUND, "ounce": POUND / 16,
+    "ounces": POUND / 16,
+}  # fmt: skip
+DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0, "wk": 7.0, "wks": 7.0}
+PIECES = {"": 1.0, "pc": 1.0, "pcs": 1.0, "piece": 1.0, "pieces": 1.0, "x": 1.0, "dozen": 12.0}
 SHARES = {"": 1.0, "%": 0.01}
 RETURN_WORDS = {  # with their sign, whatever the header says of cells without one
     "none": "100%", "no": "100%", "no returns": "100%", "final sale": "100%", "free": "0%", "full refund": "0%"

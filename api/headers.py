@@ -90,7 +90,8 @@ COLUMNS: Mapping[str, Head] = {
 UNSURE = {"qty", "quantity", "stock"}  # may as well be what lies on the seller's shelf, which is none of ours
 OF_SELLER = ("shipping", "shipping_per_kg", "free_from", "minimum_order")
 _SIGNED = {sign: code for code, sign in SIGNS.items()}
-NEAR = 0.8  # least likeness of a header that may be a known one misspelled: one letter in five may be wrong; judgement
+UNITS_NAMED = 5  # the rest are other names of them
+NEAR = 0.82  # least likeness of a header that may be a known one misspelled: a letter in six may be wrong; judgement
 
 
 def plain(header: str) -> str:
@@ -159,6 +160,12 @@ class Heads:
         return ()
 
 
+def _in_brackets(header: str) -> str:
+    """Return what stands in brackets behind a header, which may be a unit that is not known here."""
+    found = re.search(r"[(\[]([^)\]]+)", header)
+    return found[1].strip() if found else ""
+
+
 # What a header may name as the unit of its cells, with the factor it brings.
 UNITS: Mapping[str, Mapping[str, float]] = {
     "weight_kg": WEIGHTS, "lead_days": DAYS, "return_loss": SHARES, "pack": PIECES
@@ -200,7 +207,8 @@ class Matched:
         """Return what is to be said of headers that are nearly a known one."""
         return tuple(
             f"{shown(header)} looks like {column} ({self.heads.columns[column].about}); "
-            f"if it is: --map {shown(f'{header}={column}')}"
+            + (f"if its cells are in that, and not in {other}: " if (other := _in_brackets(header)) else "if it is: ")
+            + f"--map {shown(f'{header}={column}')}"
             for header, column in self.near.items()
         )
 
@@ -224,7 +232,9 @@ def match(headers: Sequence[str], mapped: Mapping[str, str], where: str, heads: 
         here = f"{where}, {header}"
         if could and not fitting:
             rule = f"{shown(unit)} is no unit of {' or '.join(could)}" + "".join(
-                f"; its units are {', '.join(u for u in heads.units[c] if u)}" for c in could if c in heads.units
+                f"; its units are {', '.join([u for u in heads.units[c] if u][:UNITS_NAMED])}"
+                for c in could
+                if c in heads.units
             )
             remedy = f'correct it, or say what the header means: --map "{header}={could[0]}"'
             problems.append(Problem(here, shown(header), rule, remedy))
@@ -259,7 +269,7 @@ def match(headers: Sequence[str], mapped: Mapping[str, str], where: str, heads: 
         if not set(columns) & set(places):
             got = ", ".join(shown(h) for h in headers if h.strip()) or "no headers"
             rule = f"a {heads.called} has a column {columns[0]}"
-            header = next((h for h, c in near.items() if c == columns[0]), "header")
+            header = next((h for h, c in near.items() if c == columns[0] and not _in_brackets(h)), "header")
             problems.append(Problem(where, got[:200], rule, f'say which it is: --map "{header}={columns[0]}"'))
     return Matched(places, units, tuple(ignored), near, next(iter(currencies), ""), tuple(problems), heads)
 

@@ -29,6 +29,7 @@ MOST_BYTES = 50_000_000
 MOST_EXPANDED = 400_000_000  # of an XLSX file, which is a zip archive
 MOST_ROWS = 1_000_000
 MOST_COLUMNS = 200
+TOLD = 20  # uncalculated formulas told one by one
 HEADER_WITHIN = 10  # rows; above it may stand a title
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "windows-1252", "iso-8859-1", "iso-8859-15")
@@ -256,16 +257,27 @@ def _check_archive(body: bytes, name: str) -> None:
 
 
 @lru_cache(maxsize=1_000)
-def _shows_percent(number_format: str) -> bool:
-    """Return whether a number format shows 0.15 as 15 %, by a sign that is not quoted (ECMA-376, from memory)."""
-    return "%" in re.sub(r'"[^"]*"|\\.', "", number_format)
+@lru_cache(maxsize=1024)
+def _beside(number_format: str) -> tuple[bool, str]:
+    """Return whether a number format shows 0.15 as 15 %, and what it shows beside the number: a currency, a unit.
+
+    Number formats are those of ECMA-376 part 1, 18.8.31 (from memory): sections parted by semicolons, text in quotation
+    marks or behind a backslash, and currencies as [$€-407].
+    """
+    first = re.match(r'(?:"[^"]*"|\\.|[^;])*', number_format)
+    section = first[0] if first else ""
+    told = [m[1] or m[2] or m[3] or "" for m in re.finditer(r'\[\$([^\]-]*)[^\]]*\]|"([^"]*)"|\\(.)', section)]
+    bare = re.sub(r'"[^"]*"|\\.|\[[^\]]*\]|_.', "", section)
+    told += re.findall(r"[$€£¥]", bare)
+    unit = " ".join("".join(told).split())
+    return "%" in bare, unit if re.fullmatch(r"[^\W\d_]+\.?|[A-Za-z]{0,2}[$€£¥₹]", unit) else ""
 
 
 def _cell(cell: Any) -> tuple[str, bool]:
     """Return a spreadsheet's cell as text, and whether it is a number.
 
-    Spreadsheets show at most 15 significant digits of a number (common practice), so that 0.1 + 0.2 is 0.3; and a share
-    as a percentage where its format says so, which is how whoever wrote the header above it saw it.
+    Spreadsheets show at most 15 significant digits of a number (common practice), so that 0.1 + 0.2 is 0.3. A number
+    comes with what its format shows beside it, as whoever wrote the list saw it: a share as a percentage, a currency.
     """
     value = cell.value
     if isinstance(value, str):
@@ -278,7 +290,8 @@ def _cell(cell: Any) -> tuple[str, bool]:
         if not isfinite(value):
             return str(value), True
         exact = Decimal(f"{value:.15g}" if isinstance(value, float) else value)
-        return f"{exact.scaleb(2):f}%" if _shows_percent(cell.number_format or "") else f"{exact:f}", True
+        percent, unit = _beside(cell.number_format or "")
+        return f"{exact.scaleb(2):f}%" if percent else f"{exact:f} {unit}".rstrip(), True
     if isinstance(value, datetime):
         return value.date().isoformat(), False
     if isinstance(value, date):
@@ -302,6 +315,8 @@ def _xlsx(body: bytes, name: str, score: Score, sheet: str, kind: Kind) -> Sheet
         if not filled:
             raise _refuse(name, "an empty sheet", kind.holds(), "name another: --sheet")
         columns = _cells(page, max(filled) + 1, name, kind)
+        if _has_formulas(body):
+            _check_formulas(body, page, name)
     except BadInput:
         raise
     except Exception as error:  # a broken file raises whatever the broken place makes of it
@@ -309,6 +324,31 @@ def _xlsx(body: bytes, name: str, score: Score, sheet: str, kind: Kind) -> Sheet
         raise _refuse(name, "a broken file", rule, "save it anew, as XLSX or CSV") from None
     notes = (f'read from the sheet "{page.title}"; the others are left out',) if len(known) > 1 else ()
     return _under_header(columns, score, notes, parted=False)
+
+
+def _has_formulas(body: bytes) -> bool:
+    with zipfile.ZipFile(io.BytesIO(body)) as archive:
+        sheets = [x for x in archive.namelist() if x.startswith("xl/worksheets/") and x.endswith(".xml")]
+        return any(re.search(rb"<f[ >/]", archive.read(x)) for x in sheets)
+
+
+def _check_formulas(body: bytes, page: Any, name: str) -> None:
+    """Refuse a sheet with formulas that no program calculated: it looks as if nothing stood there. Raises BadInput."""
+    import openpyxl
+
+    written = openpyxl.load_workbook(io.BytesIO(body), read_only=True, keep_links=False)[page.title]
+    written.reset_dimensions()
+    rule = "this formula was never calculated, so that its value is not in the file"
+    remedy = "open it in a spreadsheet program and save it there, or write the value"
+    problems: list[Problem] = []
+    for values, formulas in zip(page.iter_rows(values_only=True), written.iter_rows(), strict=True):
+        for value, cell in zip(values, formulas, strict=True):
+            if value is None and isinstance(cell.value, str) and cell.value.startswith("="):
+                problems.append(Problem(f"{name}: cell {cell.coordinate}", shown(cell.value), rule, remedy))
+                if len(problems) == TOLD:
+                    raise BadInput(problems)
+    if problems:
+        raise BadInput(problems)
 
 
 def _cells(page: Any, width: int, name: str, kind: Kind) -> list[Column]:

@@ -28,9 +28,12 @@ STATIONS = (
         "outlook", "earlier", "again", "nexttime",
     },
     {"scopes", "setting", "repairs", "courses"},
-    {"stopping", "plan", "looking", "release", "thumb", "words", "orders", "fitting", "staging", "spread", "risk"},
-    {"worlds", "inputs", "breakeven", "turns"},
-    {"decision", "verdict"},
+    {
+        "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "staging",
+        "spread", "risk",
+    },
+    {"worlds", "inputs", "breakeven", "turns", "kerb"},
+    {"decision", "suspects", "verdict", "screening"},
 )  # fmt: skip
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 

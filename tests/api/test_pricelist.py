@@ -309,15 +309,32 @@ def test_a_share_that_a_workbook_shows_as_a_percentage(header):
 @pytest.mark.parametrize(
     ("header", "means"),
     [("Desciption", "title"), ("Lead tme", "lead_days"), ("Wieght (g)", "weight_kg"), ("Restoking %", "return_loss"),
-     ("Weight (pounds)", "weight_kg"), ("Lead time (working days)", "lead_days"), ("Superceded by", "superseded_by")],
+     ("Weight (stones)", "weight_kg"), ("Lead time (working days)", "lead_days"), ("Superceded by", "superseded_by")],
 )  # fmt: skip
 def test_a_header_that_is_nearly_known_is_told(header, means):
     listed = read(f"part,price,{header}\na,5,2\n")
     assert listed.ignored == (header,)
     (note,) = listed.notes
     assert note.startswith(f'"{header}" looks like {means} (')
-    assert note.endswith(f'); if it is: --map "{header}={means}"')
+    assert note.endswith(f'--map "{header}={means}"')
+    unit = header.partition("(")[2].rstrip(")")
+    assert (f"if its cells are in that, and not in {unit}: " if unit else "; if it is: ") in note
     assert not read(f"part,price,{header}\na,5,2\n", Told("A", "USD", TODAY, mapped=read_map([f"{header}="]))).notes
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "name", "value"),
+    [("Weight (pounds)", "2", "weight_kg", 0.90718474), ("Weight (grams)", "200", "weight_kg", 0.2),
+     ("Lead time (wks)", "2", "lead_days", 14), ("Pack (dozen)", "1", "pack", 12)],
+)  # fmt: skip
+def test_units_by_their_full_names(header, cell, name, value):
+    assert column(read(f"part,price,{header}\na,5,{cell}\n"), name) == pytest.approx([value])
+
+
+def test_no_header_is_taken_for_a_price_in_another_unit():
+    for header in ("Price (cents)", "Price (per 10)"):
+        assert f'--map "{header}=price"' not in refused(f"part,{header}\na,5\n")[0][3]
+    assert not read("part,price,Your price\na,5,4\n").notes
 
 
 def test_headers_that_are_not_near_or_whose_column_is_there_are_left_out_without_a_note():
@@ -612,3 +629,53 @@ def test_a_part_in_two_states_on_one_day_is_told():
     (note,) = read("part,price,status\na,5,new\na,6,discontinued\nb,5,new\nb,3,used\nc,1,new\n").notes
     assert note.endswith('the one that promises less holds: "a"')
     assert not read("part,price,status\nb,5,new\nb,3,used\n").notes
+
+
+def formatted(*rows, formats=()):
+    """Return a workbook of rows of cells. formats: number formats by cell."""
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    for cell, number_format in formats:
+        book.active[cell].number_format = number_format
+    file = io.BytesIO()
+    book.save(file)
+    return file.getvalue()
+
+
+HEADS = ["part", "price", "lead time", "pack", "superseded by"]
+
+
+def test_a_formula_that_was_never_calculated_is_told_by_its_cell():
+    """Written by a program that calculates nothing; read as nothing it would be a pack of one, and no successor."""
+    body = formatted(HEADS, ["a", 5, 2, "=5*2", "=A3"], ["b", "=2*4", 2, 1, None])
+    told = refused(body)
+    assert [p[0] for p in told] == ["list.csv: cell D2", "list.csv: cell E2", "list.csv: cell B3"]
+    assert [p[1] for p in told] == ['"=5*2"', '"=A3"', '"=2*4"']
+    assert "never calculated" in told[0][2]
+    assert column(read(formatted(HEADS, ["a", 5, 2, 10, None])), "pack") == [10]
+
+
+@pytest.mark.parametrize(
+    ("number_format", "told", "currency"),
+    [
+        ("[$€-2] #,##0.00", "", "EUR"), ('#,##0.00 "€"', "", "EUR"), ("General", "USD", "USD"),
+        ('_("$"* #,##0.00_);_("$"* (#,##0.00)', "USD", "USD"), ("[Red]0.00;[Blue]-0.00", "USD", "USD"),
+        ("[$-409]0.00", "USD", "USD"), ("#,##0.00 [$CHF]", "", "CHF"),
+    ],
+)  # fmt: skip
+def test_a_number_comes_with_what_its_format_shows(number_format, told, currency):
+    body = formatted(HEADS, ["a", 50, 2, 1, None], formats=[("B2", number_format)])
+    listed = read(body, Told("Seller A", told, TODAY))
+    assert (column(listed, "currency"), column(listed, "price_minor")) == ([currency], [5000])
+
+
+def test_a_format_that_contradicts_what_was_told_is_a_fault():
+    body = formatted(HEADS, ["a", 50, 2, 1, None], ["b", 60, 2, 1, None], formats=[("B2", "[$€-2] 0"), ("B3", '"$"0')])
+    listed = read(body, Told("Seller A", "USD", TODAY))
+    assert column(listed, "currency") == ["EUR", "USD"], "as the same text in a CSV file is read"
+
+
+def test_a_unit_that_a_format_shows_counts():
+    body = formatted(HEADS, ["a", 50, 2, 1, None], ["b", 50, 2, 1, None], formats=[("C2", '0" weeks"')])
+    assert read(body, WHOLE).rows["lead_days"].tolist() == [14.0, 2.0]
