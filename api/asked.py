@@ -9,6 +9,7 @@ from datetime import date
 from econ.problems import Problem, shown
 
 CORRECT = "correct it, or leave it out"
+MOST_REVISION = 999_999_999
 
 
 def asked_day(given: Mapping[str, str], today: date, problems: list[Problem]) -> date:
@@ -21,3 +22,12 @@ def asked_day(given: Mapping[str, str], today: date, problems: list[Problem]) ->
         pass
     problems.append(Problem("as_of", shown(text), "a day is text such as 2026-05-10", CORRECT))
     return today
+
+
+def asked_whole(given: Mapping[str, str], name: str, least: int, most: int, problems: list[Problem]) -> int | None:
+    """Return a whole number a query gives, None where it gives none. What is no such number joins the problems."""
+    text = given.get(name)
+    if text is not None and not (re.fullmatch("[0-9]{1,9}", text) and least <= int(text) <= most):
+        problems.append(Problem(name, shown(text), f"this is a whole number, {least} to {most}", CORRECT))
+        return None
+    return None if text is None else int(text)

@@ -69,6 +69,9 @@ def bearing_text(b: Bearing) -> str:
         lines += _offers(c, b.as_of or "")
     if b.as_of is None:
         lines += ["", *wrap(NO_BOOK)]
+    elif b.price_revision:
+        asked = f"--as-of {b.as_of} --revision {b.price_revision}"
+        lines += ["", *wrap(f"Prices: revision {b.price_revision} of the price book; had again with {asked}.")]
     if b.suffixes:
         lines += ["", "What is written behind the size"]
         lines += table([(s.code or "none", s.meaning, s.source) for s in b.suffixes], wide=1)

@@ -374,10 +374,10 @@ class Book:
         held = tuple(Held(_offer(row[:-2]), row[-2], row[-1]) for row in self._db.execute(query, (*given, limit)))
         return Page(total, parts, sellers, date.fromisoformat(oldest) if oldest else None, held)
 
-    def designated(self, day: date) -> dict[str, list[Offer]]:
+    def designated(self, day: date, revision: int | None = None) -> dict[str, list[Offer]]:
         """Return the offers that hold on a day and have a standard designation, by currency."""
         found: dict[str, list[Offer]] = {}
-        for h in self.current(day, None, Asked(designated=True)).held:
+        for h in self.current(day, revision, Asked(designated=True)).held:
             found.setdefault(h.currency, []).append(h.offer)
         return found
 

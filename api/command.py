@@ -194,10 +194,17 @@ def again(file: str, overlays: tuple[str, ...], as_json: bool) -> None:
 @click.option("--tolerance", metavar="MM", help="Reading error of each measure, either way. Default: 0.1.")
 @click.option("--currency", default="USD", show_default=True, metavar="CODE", help="Of the prices to show.")
 @click.option("--as-of", metavar="DAY", help="Prices as they held on that day, YYYY-MM-DD; else today.")
+@click.option("--revision", metavar="N", help="Prices of the book as it was after import N; else the newest.")
 @in_book
 @as_json
 def bearing(
-    text: tuple[str, ...], tolerance: str | None, currency: str, as_of: str | None, book: str | None, as_json: bool
+    text: tuple[str, ...],
+    tolerance: str | None,
+    currency: str,
+    as_of: str | None,
+    revision: str | None,
+    book: str | None,
+    as_json: bool,
 ) -> None:
     """Name a ball bearing by bore x outside x width, or read a designation. TEXT: 17x40x12, or 6203-2RS."""
     from api.answer import to_json
@@ -206,11 +213,18 @@ def bearing(
     from api.library import today
     from api.supply import book_at
     from econ.calliper import is_size
+    from econ.problems import Problem
 
     asked = " ".join(text)
     given = {"size" if is_size(asked) else "designation": asked, "currency": currency.upper()}
-    given |= {name: said for name, said in (("tolerance", tolerance), ("as_of", as_of)) if said is not None}
-    answer = asked_bearing(book_at(book), given, today())
+    others = {"tolerance": tolerance, "as_of": as_of, "revision": revision}
+    given |= {name: said for name, said in others.items() if said is not None}
+    path, wrong_book = None, list[Problem]()
+    try:
+        path = book_at(book)
+    except BadInput as error:
+        wrong_book += error.problems
+    answer = asked_bearing(path, given, today(), wrong_book)
     _print_json(to_json(answer)) if as_json else _print_text(bearing_text(answer))
 
 

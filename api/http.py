@@ -186,6 +186,12 @@ BEARING_QUERY = (
         {"type": "string", "format": "date"},
         "2026-05-10",
     ),
+    Query(
+        "revision",
+        "the price book as it was after that import, where the service has one; the newest if left out",
+        {"type": "integer", "minimum": 1},
+        "1",
+    ),
 )
 PRICE_QUERY = (
     Query("part", "id, title or designation, or words of them", {"type": "string", "minLength": 1}, "blade"),

@@ -2,27 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from api.asked import CORRECT, asked_day
+from api.asked import MOST_REVISION, asked_day, asked_whole
 from api.book import Book
 from api.listings import Listing, find_offers, list_offers
-from econ.problems import BadInput, Problem, shown
+from econ.problems import BadInput, Problem
 
 MOST_OFFERS, USUAL_OFFERS = 1000, 50
 _NAMES = {"TEXT": "part", "--revision": "revision"}  # what the command line calls them
-
-
-def _whole(given: Mapping[str, str], name: str, least: int, most: int, problems: list[Problem]) -> int | None:
-    text = given.get(name)
-    if text is not None and not (re.fullmatch("[0-9]{1,9}", text) and least <= int(text) <= most):
-        problems.append(Problem(name, shown(text), f"this is a whole number, {least} to {most}", CORRECT))
-        return None
-    return None if text is None else int(text)
 
 
 def asked_prices(path: Path, given: Mapping[str, str], today: date) -> Listing:
@@ -32,8 +23,8 @@ def asked_prices(path: Path, given: Mapping[str, str], today: date) -> Listing:
     """
     problems: list[Problem] = []
     day = asked_day(given, today, problems)
-    revision = _whole(given, "revision", 1, 999_999_999, problems)
-    limit = _whole(given, "limit", 0, MOST_OFFERS, problems)
+    revision = asked_whole(given, "revision", 1, MOST_REVISION, problems)
+    limit = asked_whole(given, "limit", 0, MOST_OFFERS, problems)
     if problems:
         raise BadInput(problems)
     most = USUAL_OFFERS if limit is None else limit

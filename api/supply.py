@@ -30,14 +30,18 @@ def book_at(path: str | None) -> Path | None:
     return usual if usual.is_file() else None
 
 
-def bearing_prices(path: Path | None, day: date) -> DayPrices | None:
-    """Return what a price book offers on a day that has a standard designation, for `bearings`; None without a book."""
+def bearing_prices(path: Path | None, day: date, revision: int | None = None) -> DayPrices | None:
+    """Return what a price book offers on a day that has a standard designation, for `bearings`; None without a book.
+
+    revision: as the book was then; the newest if left out. Raises BadInput where there is no such.
+    """
     if path is None:
         return None
     from api.book import Book
 
     with Book(path) as book:
-        return DayPrices(day, book.designated(day))
+        at = book.newest() if revision is None else revision
+        return DayPrices(day, book.designated(day, revision), at)
 
 
 def supply_of(case: Case, c: MachineClass, path: Path | None) -> Supply | None:

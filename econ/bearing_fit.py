@@ -18,7 +18,7 @@ Fit = Literal["as_measured", "if_rounded", "if_worn", "nearest"]
 FITS: tuple[Fit, ...] = get_args(Fit)  # from good to bad; their places are what the kernel gives
 FloatArray = NDArray[np.float64]
 
-WEAR = 0.5  # how far wear, rust or a worn shaft may move a measure, beyond reading and rounding [mm]; judgement
+WEAR = 0.5  # how far wear, rust or a worn shaft may move a measure, beyond reading [mm]; judgement
 HAIR = 1e-9  # [mm]; so that 16.9 is 0.1 from 17
 RANKS = 4  # more than the measures that may be worn
 BLOCK = 256  # rows held against the table at once
@@ -56,19 +56,23 @@ class Deviation:
 def against(measured: FloatArray, step: FloatArray, tolerance: float) -> tuple[NDArray[np.int64], FloatArray]:
     """Return the rank of each size for each row of measures, and how far it is off; less is better; rows x sizes.
 
-    Rank: RANKS times the place in `FITS`, and where it fits if worn the number of measures that are.
+    Rank: RANKS times the place in `FITS`, and where it fits if worn the number of measures that are. Wear is not added
+    to rounding: measures in whole millimetres are no sign of wear, and another size may have just these.
     """
     shape = len(measured), len(SIZES)
-    unread, unrounded, far = np.full(shape, -np.inf), np.full(shape, -np.inf), np.zeros(shape)
+    unread, unrounded, unworn = (np.full(shape, -np.inf) for _ in range(3))
+    far = np.zeros(shape)
     worn = np.zeros(shape, np.int64)
     for j, nominal in enumerate(_NOMINAL):  # measure by measure: whole rows of sizes at a time
         taken, rounded = measured[:, j, None], step[:, j, None]
         off = np.where(np.isnan(taken), 0.0, np.abs(taken - nominal)) - (tolerance + HAIR)
         np.maximum(unread, off, out=unread)
         np.maximum(unrounded, off - rounded, out=unrounded)
+        most = np.maximum(rounded, WEAR)
+        np.maximum(unworn, off - most, out=unworn)
         worn += off > rounded
-        far += ((off + tolerance) / (tolerance + rounded + WEAR)) ** 2
-    fit = len(FITS) - 1 - (unrounded <= WEAR).astype(np.int64) - (unrounded <= 0) - (unread <= 0)
+        far += ((off + tolerance) / (tolerance + most)) ** 2
+    fit = len(FITS) - 1 - (unworn <= 0).astype(np.int64) - (unrounded <= 0) - (unread <= 0)
     return RANKS * fit + np.where(fit == FITS.index("if_worn"), worn, 0), far
 
 
@@ -103,7 +107,7 @@ def deviation(name: str, size: float, measured: float | None, tolerance: float, 
         says = "as measured"
     elif abs(off) <= tolerance + step + HAIR:
         says = f"{amount}: rounded"
-    elif abs(off) <= tolerance + step + WEAR + HAIR:
+    elif abs(off) <= tolerance + max(step, WEAR) + HAIR:
         says = f"{amount}: {WORN[name, 1 if off > 0 else -1]}"
     else:
         says = f"{amount}: too far off"

@@ -21,10 +21,14 @@ from econ.problems import BadInput
 
 @dataclass(frozen=True)
 class DayPrices:
-    """What a price book holds on a day. offers: seen by that day, by currency; only those with a designation count."""
+    """What a price book holds on a day. offers: seen by that day, by currency; only those with a designation count.
+
+    revision: of the price book, as which it was asked; None where it is not known.
+    """
 
     day: date
     offers: Mapping[str, Sequence[Offer]]
+    revision: int | None = None
 
 
 @dataclass(frozen=True)

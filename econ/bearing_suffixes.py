@@ -11,11 +11,13 @@ from typing import Literal
 from unicodedata import normalize
 
 from econ.bearing_sizes import OTHER_NAMES, SIZES, Size, with_bore
-from econ.problems import BadInput, Problem, nearest, shown
+from econ.problems import BadInput, Problem, shown
 
 Kind = Literal["prefix", "closure", "clearance", "snap_ring", "bore", "other"]
 LONGEST = 60  # characters
 MOST_BORE_CHANGE = 5.0  # of an inch bore in a metric size [mm]; judgement
+SERIES = "metric 60, 62, 63, 68, 69 and inch R and 1600"
+MEASURE = "look at the number again, or measure it: bore x outside x width, such as 17x40x12"
 TRADE = "common practice"
 CLEARANCE = "ISO 5753-1"
 
@@ -65,6 +67,11 @@ _CODES = re.compile("|".join(sorted(SUFFIXES, key=len, reverse=True)))
 _PREFIX = re.compile(r"SS?(?=[R0-9-])-?")
 _BORE = re.compile(r"(?<![0-9A-Z])(?:[1-9]|1[0-5])/(?:2|4|8|16)(?![0-9A-Z])")
 _FOLLOWS = re.compile(r"$|[^0-9]|2R[SZ]|2Z")  # what may stand behind the name of a size
+_BEGINS = re.compile(r"R?[0-9]+(?:/[0-9]+(?![0-9A-Z]))?")
+# A size behind the first: one of the table, or what is written as one. No suffix is so many figures.
+_SECOND = re.compile(
+    rf"(?<![0-9A-Z])(?:{'|'.join(map(re.escape, _LONGEST_FIRST))}|6[0-9]{{3,4}}|16[0-9]{{3}})(?={_FOLLOWS.pattern})"
+)
 
 
 def size_named(name: str, closed: bool = False) -> Size:
@@ -128,13 +135,18 @@ def read_designation(text: str) -> Named:
         if body.startswith(name) and _FOLLOWS.match(body[len(name) :]):
             break
     else:
-        begins = re.match(r"R?[0-9]+", body)
+        begins = _BEGINS.match(body)
         if not begins:
             remedy = "give a designation, or a size such as 17x40x12"
             raise BadInput([Problem("designation", shown(text), rule, remedy)])
-        rule = "this size is not in the table of metric 60, 62, 63, 68, 69 and inch R and 1600 series"
-        raise BadInput([Problem("designation", shown(begins[0]), rule, nearest(begins[0], NAMES))])
-    found, unknown = _codes(body[len(name) :])
+        rule = f"this size is not in the table, which holds only some of the {SERIES} series"
+        raise BadInput([Problem("designation", shown(begins[0]), rule, MEASURE)])
+    rest = body[len(name) :]
+    second = _SECOND.search(rest)
+    if second:
+        rule = f"there are two designations here, {name} and {second[0]}, and one is read at a time"
+        raise BadInput([Problem("designation", shown(text.strip()), rule, "ask for each by itself")])
+    found, unknown = _codes(rest)
     closures = [s for s in found if s.kind == "closure"]
     size = size_named(NAMES[name], bool(closures))
     wrong = [*_contradictions(found), *_misfits(size, found)]

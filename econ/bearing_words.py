@@ -92,6 +92,11 @@ def too_near(candidates: Sequence[Candidate]) -> bool:
     return max(_spread(candidates, n) for n in MEASURES) <= TOO_NEAR
 
 
+def one_size(candidates: Sequence[Candidate]) -> bool:
+    """Return whether candidates are names of one and the same size."""
+    return max(_spread(candidates, n) for n in MEASURES) == 0
+
+
 def _spread(candidates: Sequence[Candidate], name: str) -> float:
     values: list[float] = [getattr(c, name) for c in candidates]
     return max(values) - min(values)
@@ -106,8 +111,10 @@ def again_words(found: Sequence[Candidate], alike: Sequence[Candidate]) -> str:
     if len(found) > 1:
         name = telling(found)
         values = listed([mm(x) for x in sorted({getattr(c, name) for c in found})], "or")
+        names = listed([title(c) for c in alike])
+        if len(alike) > 1 and one_size(alike):
+            return f"{names} are one size under two names: each fits where the other does."
         if len(alike) > 1 and too_near(alike):
-            names = listed([title(c) for c in alike])
             return f"{names} differ by less than a calliper tells, but fit differently: read the number on the old one."
         others = listed([title(c) for c in found[1:]], "or")
         doubt = "more is worn" if first.fit == "if_worn" else "the figures were rounded"
@@ -122,7 +129,9 @@ def again_words(found: Sequence[Candidate], alike: Sequence[Candidate]) -> str:
         size = mm(getattr(first, missing[0]))
         words.append(f"Measure the {missing[0]} to be sure, {HOW[missing[0]]}: it should be {size} mm{wide}.")
     if far:
-        words.append("Measure again: " + "; ".join(f"the {d.measure}, {HOW[d.measure]}" for d in far) + ".")
+        every = "; ".join(f"the {d.measure}, {HOW[d.measure]}" for d in far)
+        doubt = " and nothing is worn there" if first.fit == "if_worn" else ""
+        words.append(f"Measure again: {every}. If it stays so{doubt}, it is a size that is not in this table.")
     return " ".join(words)
 
 
@@ -130,14 +139,19 @@ def headline(found: Sequence[Candidate], alike: Sequence[Candidate], left_out: i
     """Return the answer in a sentence. alike: those found that fit as well as the first; left_out: as many more."""
     first = found[0]
     if first.fit == "nearest":
-        return f"No size here fits {read_as}; the nearest is {title(first)}, {size_words(first)}: {fit_words(first)}."
+        return (
+            f"No bearing of this table has the size {read_as}, and there are sizes outside this table. The nearest "
+            f"here, which does not fit, is {title(first)}, {size_words(first)}: {fit_words(first)}."
+        )
     if len(alike) == 1:
         return f"{title(first)}: {size_words(first)}, {fit_words(first)}."
     if len(alike) > NEAREST:
         count = len(alike) + left_out
         return f"One of {count} sizes, the nearest {title(first)}: {size_words(first)}, {fit_words(first)}."
+    first_size = size_words(first)
+    if one_size(alike):
+        return f"{listed([title(c) for c in alike], 'or')}: {first_size}, {fit_words(first)}."
     if too_near(alike):
-        first_size = size_words(first)
         return f"{listed([title(c) for c in alike], 'or')}: {first_size}, too near each other for a calliper."
     sizes = [f"{title(c)} ({size_words(c).replace(' (', ', ').replace(')', '')})" for c in alike]
     return f"{listed(sizes, 'or')}: measure the {telling(alike)} to tell."

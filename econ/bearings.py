@@ -9,7 +9,7 @@ import numpy as np
 
 from econ.bearing_fit import FITS, RANKS, Deviation, Fit, against, deviation
 from econ.bearing_offers import BearingOffer, DayPrices, on_offer
-from econ.bearing_sizes import SIZES, Size
+from econ.bearing_sizes import CLOSED_DIFFERS, CLOSED_UNKNOWN, SIZES, Size, twins
 from econ.bearing_suffixes import Named, Suffix, read_designation
 from econ.bearing_words import (
     NEAREST,
@@ -43,8 +43,8 @@ class Use:
 class Bearing:
     """The whole answer. clear: one size stands out. left_out: how many more sizes fit than are listed.
 
-    tolerance: the reading error allowed [mm]; None where a designation was asked for. as_of: the day the prices are of;
-    None where no price book is in use.
+    tolerance: the reading error allowed [mm]; None where a designation was asked for. as_of, price_revision: the day
+    the prices are of, and the revision of the price book; None where no price book is in use.
     """
 
     version: str
@@ -53,6 +53,7 @@ class Bearing:
     read_as: str
     tolerance: float | None
     as_of: str | None
+    price_revision: int | None
     clear: bool
     candidates: tuple[Candidate, ...]
     left_out: int
@@ -73,6 +74,7 @@ class Sought:
 
 
 TRADE = "common practice"
+CLOSED_WIDER = "one with seals or shields is often wider: measure it"
 USES = (
     Use("wheels, blade spindles, idlers: dirt and water", "sealed on both sides (2RS)", TRADE),
     Use("clean, dry and fast, such as an alternator", "shielded (ZZ, 2Z) or sealed", TRADE),
@@ -117,15 +119,17 @@ def _held(size: Size, m: Measured, tolerance: float) -> tuple[Deviation, ...]:
     )
 
 
-def _notes(found: Sequence[Candidate]) -> tuple[str, ...]:
-    both_widths = {s.designation for s in SIZES if s.closed}
-    notes = []
+def _notes(found: Sequence[Candidate], of_sizes: Sequence[Size] = ()) -> tuple[str, ...]:
+    """Return what else to know. of_sizes: those named alone, so that what else has their measures is told."""
+    notes = [f"{title(x)} is the same size as {title(s)}." for s in of_sizes for x in twins(s)]
     if any(c.bore_inches for c in found):
         notes.append(
             f"For wheels and spindles metric sizes are sold with an inch bore too ({TRADE}): ask for size and bore."
         )
-    if any(c.series == "R series" and c.designation not in both_widths for c in found):
-        notes.append("In the R series the version with seals or shields is often wider than the open one: measure it.")
+    unknown = [c.designation for c in found if c.designation in CLOSED_UNKNOWN]
+    if unknown:
+        width = f"the width of {listed(unknown)} with seals or shields is not in this table: measure it."
+        notes.append(f"In the R series the version with seals or shields is often wider than the open one; {width}")
     return tuple(notes)
 
 
@@ -170,6 +174,7 @@ def by_size(
         read_as,
         tolerance,
         None if prices is None else prices.day.isoformat(),
+        None if prices is None else prices.revision,
         clear,
         found,
         left_out,
@@ -192,7 +197,10 @@ def by_designation(named: Named, prices: DayPrices | None = None, currency: str 
     unknown = [s.code for s in named.suffixes if s.kind == "other"]
     said = f", {listed(known)}" if known else ""
     ask = f"; {listed(unknown)}: not in general use, ask the seller" if unknown else ""
-    inch_closed = found.inches and any(s.kind == "closure" and s.code for s in named.suffixes)
+    is_closed = any(s.kind == "closure" and s.code for s in named.suffixes)
+    # A suffix that is not known may say that it is closed.
+    if not found.closed and found.designation in (CLOSED_UNKNOWN if is_closed else CLOSED_DIFFERS if unknown else ()):
+        said += f"; this width is that of the open one, and {CLOSED_WIDER}"
     return Bearing(
         version,
         _priced(f"{named.text}: {size_words(found)}{said}{ask}.", True, found, prices, currency),
@@ -200,11 +208,12 @@ def by_designation(named: Named, prices: DayPrices | None = None, currency: str 
         title(found),
         None,
         None if prices is None else prices.day.isoformat(),
+        None if prices is None else prices.revision,
         True,
         (found,),
         0,
         "",
-        _notes([found] if inch_closed else []) + elsewhere_words([found], there, currency),
+        _notes([found] if is_closed else [], [named.size]) + elsewhere_words([found], there, currency),
         named.suffixes,
         USES,
         CARE,

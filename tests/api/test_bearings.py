@@ -18,8 +18,10 @@ from api.bearings import bearing_text
 from api.command import main
 from api.http import create_app
 from econ.bearing_offers import BearingOffer, DayPrices
+from econ.bearing_sizes import CLOSED_UNKNOWN, OTHER_NAMES, SIZES
 from econ.bearing_suffixes import MEANINGS, OPEN
 from econ.bearings import Bearing, find_bearing
+from econ.calliper import mm
 from econ.offers import Offer
 
 ROOT = Path(__file__).parent.parent.parent
@@ -150,6 +152,8 @@ def test_without_a_book_there_is_one_hint_and_no_price():
 @pytest.mark.parametrize(("args", "lines"), [
     (["nonsense"], 1), (["6203", "--currency", "XXX"], 1), (["6203", "--as-of", "2026-5-1"], 1),
     (["17x40x12", "--tolerance", "7", "--currency", "EURO", "--as-of", "soon"], 3),
+    (["6203", "--revision", "1"], 1), (["6203", "--revision", "one", "--book", "nosuch.db"], 2),
+    (["abc", "--as-of", "xx", "--currency", "QQ", "--book", "nosuch.db"], 4),
     (["0x40x12"], 1), (["0x-4x12", "--tolerance", "7"], 3), (["6203", "--tolerance", "0.1"], 1),
 ])  # fmt: skip
 def test_refusals_are_a_sentence_each(args, lines):
@@ -157,6 +161,86 @@ def test_refusals_are_a_sentence_each(args, lines):
     assert done.exit_code == 2
     assert done.stdout == ""
     assert len(done.stderr.splitlines()) == lines
+
+
+def test_all_faults_are_said_at_once_the_price_book_too():
+    args = ["--as-of", "xx", "--currency", "QQ", "--revision", "0", "--book", "nosuch.db"]
+    for asked, paths in (
+        (["abc"], ["designation"]),
+        (["6x4x3", "--tolerance", "9"], ["size.bore", "tolerance"]),
+    ):
+        lines = run(*asked, *args).stderr.splitlines()
+        said = [line.partition(":")[0] for line in lines]
+        assert said == [*paths, "currency", "as_of", "revision", "--book"]
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    """Return a price book with two imports: 6203-2RS at 5.00, then at 4.00 USD."""
+    folder = tmp_path_factory.mktemp("book")
+    for name, price, day in (("first", "5.00", "2026-04-01"), ("second", "4.00", "2026-04-02")):
+        row = f"bearing_6203,bearing,6203-2RS,A,new,1,{price},USD,{day}\n"
+        head = "part,title,designation,seller,status,pack,price,currency,seen_on\n"
+        (folder / f"{name}.csv").write_text(head + row, encoding="utf-8")
+        done = CliRunner().invoke(
+            main, ["prices", "import", str(folder / f"{name}.csv"), "--book", str(folder / "prices.db")]
+        )
+        assert done.exit_code == 0, done.output
+    return str(folder / "prices.db")
+
+
+def test_prices_can_be_had_again_by_their_revision(book):
+    def asked(*more):
+        return run("6203", "--as-of", "2026-05-01", "--book", book, "--json", *more)
+
+    def prices(done):
+        answer = json.loads(done.stdout)
+        return answer["price_revision"], [o["price_each"] for o in answer["candidates"][0]["offers"]]
+
+    assert prices(asked()) == prices(asked("--revision", "2")) == (2, ["4.00"])
+    assert prices(asked("--revision", "1")) == (1, ["5.00"])
+    served = create_app(book=Path(book)).test_client()
+    for number in ("1", "2"):
+        got = served.get(f"/v1/bearings?designation=6203&as_of=2026-05-01&revision={number}")
+        assert got.data == asked("--revision", number).stdout_bytes
+    told = run("17x40x12", "--as-of", "2026-05-01", "--book", book, "--revision", "1").stdout
+    assert "Best price: 5.00 USD" in " ".join(told.split())
+    assert "Prices: revision 1 of the price book; had again with --as-of 2026-05-01 --revision 1.\n" in told
+    assert json.loads(run("17x40x12", "--json").stdout)["price_revision"] is None
+
+
+def test_a_revision_that_is_not_there_is_refused(book):
+    done = run("6203", "--book", book, "--revision", "3")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert done.stderr == "revision: got 3; the book has revisions 1 to 2. see mendworth prices revisions.\n"
+
+
+def test_the_document_says_exactly_what_is_in_the_table():
+    """Series, source and bores, each way; which are wider when closed; which are sold with an inch bore."""
+    said = DOCS.partition("## What the table holds")[2].partition("\n## ")[0]
+    rows = re.findall(r"^\| (\w+) \| *(\w*) *\| (.*?) \| (.*) (mm|in) \|$", said, re.MULTILINE)
+    told = {series: (source, bores.split(", "), unit) for series, _, source, bores, unit in rows}
+    plain = [s for s in SIZES if not s.closed and not s.bore_inches]
+    there = {}
+    for s in sorted(plain, key=lambda s: s.bore):
+        bore, unit = (s.inches.split(" x ")[0], "in") if s.inches else (mm(s.bore), "mm")
+        row = there.setdefault(s.series.removesuffix(" series"), (s.source, [], unit))
+        assert (row[0], row[2]) == (s.source, unit)
+        if bore not in row[1]:
+            row[1].append(bore)
+    assert told == there
+    assert {series: other for series, other, *_ in rows if other} == {
+        f"6{d}": f"61{d}" for d in {name[2] for name in OTHER_NAMES}
+    }
+    once = [s.series for s in plain if s.series != "1600 series"]
+    assert len(once) == sum(len(told[x.removesuffix(" series")][1]) for x in set(once)), "one of each bore"
+    closed = re.search(r"Wider with seals or shields, by trade catalogues: (.*?)\.\s", said, re.DOTALL)[1]
+    widths = {s.designation: s.inches.split(" x ")[2] if s.inches else f"{mm(s.width)} mm" for s in SIZES if s.closed}
+    assert dict(re.findall(r"(\w+) \((.*?)\)", closed)) == widths
+    assert set(re.search(r"of (\w+) and (\w+) that\s+width", said).groups()) == CLOSED_UNKNOWN
+    bored = re.search(r"with an inch bore, common practice on wheels and spindles: (.*?) in\.", said, re.DOTALL)[1]
+    pairs = [(x.split()[0], b) for x in bored.split("; ") for b in re.findall(r"[0-9]+/[0-9]+|(?<= )1\b(?!/)", x)]
+    assert sorted(pairs) == sorted((s.designation, s.bore_inches) for s in SIZES if s.bore_inches)
 
 
 def test_http_answers_as_the_command_does(client):
@@ -178,6 +262,8 @@ def test_http_answers_as_the_command_does(client):
     ("designation=6203&tolerance=0.1", ["tolerance"]), ("size=17x40x12&currency=usd", ["currency"]),
     ("size=17x40x12&currency=", ["currency"]), ("size=17x40x12&as_of=2026-02-30", ["as_of"]),
     ("size=17x40x12&tolerance=9&currency=XXX&as_of=today", ["tolerance", "currency", "as_of"]),
+    ("size=17x40x12&revision=1", ["revision"]), ("size=17x40x12&revision=0", ["revision"]),
+    ("size=1x2&tolerance=9&currency=XXX&as_of=today&revision=x", ["tolerance", "currency", "as_of", "revision"]),
 ])  # fmt: skip
 def test_http_refuses_with_all_that_is_wrong(client, query, paths):
     response = client.get(f"/v1/bearings?{query}")
@@ -189,7 +275,11 @@ def test_http_refuses_with_all_that_is_wrong(client, query, paths):
 def test_the_query_is_described(client):
     operation = client.get("/openapi.json").get_json()["paths"]["/v1/bearings"]["get"]
     told = {p["name"]: p for p in operation["parameters"]}
-    assert set(told) == {"size", "designation", "tolerance", "currency", "as_of"}
+    assert set(told) == {"size", "designation", "tolerance", "currency", "as_of", "revision"}
+    assert client.get("/v1/bearings?size=17x40x12&revision=1").status_code == 422, "there is no price book"
+    revision = told.pop("revision")
+    assert (revision["in"], revision["example"], revision["schema"]["minimum"]) == ("query", "1", 1)
+    assert revision["description"]
     for p in told.values():
         assert p["in"] == "query"
         assert p["description"]

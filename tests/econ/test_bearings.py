@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from econ.bearing_fit import FITS, match
+from econ.bearing_fit import FITS, RANKS, against, match
 from econ.bearing_offers import DayPrices
 from econ.bearing_sizes import SIZES
 from econ.bearing_suffixes import read_designation
@@ -64,7 +64,8 @@ def test_the_right_size_comes_first_unless_two_collide(i, errors, tolerance):
 def test_hardly_any_sizes_collide_within_a_calliper():
     apart = np.abs(NOMINAL[:, None] - NOMINAL[None]).max(2) + np.eye(len(SIZES)) * 99
     close = {frozenset((SIZES[i].designation, SIZES[j].designation)) for i, j in np.argwhere(apart <= 0.2)}
-    assert close == {frozenset(("6202", "1623")), frozenset(("6202", "1621"))}  # 6202 with a bore of 5/8 and of 1/2 in
+    bored = {frozenset(("6202", "1623")), frozenset(("6202", "1621"))}  # 6202 with a bore of 5/8 and of 1/2 in
+    assert close == bored | {frozenset(("1604", "R6"))}  # R6 with seals or shields
 
 
 @settings(deadline=None)
@@ -114,7 +115,9 @@ def test_a_million_rows_are_matched_as_one(rows, tolerance):
 def test_blocks_do_not_matter():
     values = np.tile(NOMINAL, (9, 1))
     found = match(values)
-    assert (found.best == np.tile(np.arange(len(SIZES)), 9)).all()
+    first = (NOMINAL[:, None] == NOMINAL[None]).all(2).argmax(1)  # of two names of one size
+    assert (first != np.arange(len(SIZES))).sum() == 1
+    assert (found.best == np.tile(first, 9)).all()
     assert (found.fit == 0).all()
 
 
@@ -143,8 +146,15 @@ def test_any_measures_are_answered(values):
     ("13x29x6", "R8: 1/2 x 1 1/8 x 1/4 in (12.7 x 28.575 x 6.35 mm), if the figures were rounded: "
      "bore 0.3 mm over, outside 0.43 mm over, width 0.35 mm under."),
     ("15.9x35x11", "6202 with a bore of 5/8 in or 1623: 5/8 in x 35 x 11 mm, too near each other for a calliper."),
-    ("17x41.5x20", "No size here fits 17 x 41.5 x 20 mm; the nearest is 6302, 15 x 42 x 13 mm: bore 2 mm over, "
-     "outside 0.5 mm under, width 7 mm over."),
+    ("17x41.5x20", "No bearing of this table has the size 17 x 41.5 x 20 mm, and there are sizes outside this table. "
+     "The nearest here, which does not fit, is 6302, 15 x 42 x 13 mm: bore 2 mm over, outside 0.5 mm under, "
+     "width 7 mm over."),
+    ("9.525x22.225x7.144", "1604 or R6 with seals or shields: 3/8 x 7/8 x 9/32 in (9.525 x 22.225 x 7.144 mm), "
+     "all three as measured."),
+    ("8x19x6", "698: 8 x 19 x 6 mm, all three as measured."),
+    ("6x13x5", "686 with seals or shields: 6 x 13 x 5 mm, all three as measured."),
+    ("22x50x14", "62/22: 22 x 50 x 14 mm, all three as measured."),
+    ("28x58x16", "62/28: 28 x 58 x 16 mm, all three as measured."),
     ("20x47x14.4", "6204: 20 x 47 x 14 mm, width 0.4 mm over, bore and outside as measured."),
     ("20x?x14", "6204: 20 x 47 x 14 mm, bore and width as measured; the outside was not given."),
 ])  # fmt: skip
@@ -183,12 +193,54 @@ def test_a_worn_seat_is_named():
 
 
 def test_the_fewer_measures_are_worn_the_better():
-    b = find_bearing("12x28.3x8")
+    b = find_bearing("12.1x28.3x8.0")
     assert [(c.designation, c.fit) for c in b.candidates] == [("6001", "if_worn"), ("R8", "if_worn")]
     assert b.clear
     assert b.measure_again.startswith(
         "If more is worn it may be R8 with seals or shields; they differ most in the bore"
     )
+
+
+def test_wear_is_not_added_to_rounding():
+    """Of whole millimetres half of one is rounding; wear on top would make 8 of 7, and 8 x 19 x 6 is 698."""
+    b = find_bearing("12x28.3x8")
+    assert [(c.designation, c.fit) for c in b.candidates] == [("6001", "if_worn")], "R8 is 0.7 mm off in the bore"
+    row = np.flatnonzero([s.designation == "607" for s in SIZES])
+    eight = np.array([[8.0, 19.0, 6.0]])
+    for step in (0.5, 0.05, 0.0):
+        rank, _ = against(eight, np.full((1, 3), step), 0.1)
+        assert FITS[rank[0, row[0]] // RANKS] == "nearest", "607 is 1 mm off, whatever was rounded"
+
+
+@settings(deadline=None)
+@given(ROW, st.tuples(*[st.floats(-3, 3)] * 3), st.sampled_from([0.5, 0.05, 0.0]), TOLERANCES)
+def test_no_size_that_does_not_fit_stands_out(i, errors, step, tolerance):
+    values = [max(x + e, 0.5) for x, e in zip(NOMINAL[i], errors, strict=True)]
+    b = by_size(measured(values, step), tolerance)
+    first = b.candidates[0]
+    off = max(abs(d.off) for d in first.deviations)
+    allowed = tolerance + max(step, 0.5)
+    assert off <= allowed + 1e-3 if first.fit != "nearest" else off > allowed - 1e-3
+    if first.fit == "nearest":
+        assert not b.clear
+        assert "sizes outside this table" in b.headline
+        assert b.headline.startswith("No bearing of this table has the size ")
+        assert "which does not fit" in b.headline
+    else:
+        assert "No bearing" not in b.headline
+    if b.clear and off > tolerance + 1e-3:
+        assert "If it stays so" in b.measure_again or len(b.candidates) > 1
+
+
+def test_two_names_of_one_size():
+    b = find_bearing("3/8x7/8x9/32")
+    assert names(b) == ["1604", "R6"]
+    assert not b.clear
+    assert b.measure_again == (
+        "1604 and R6 with seals or shields are one size under two names: each fits where the other does."
+    )
+    assert find_bearing(designation="R6ZZ").notes == ("1604 is the same size as R6 with seals or shields.",)
+    assert find_bearing(designation="R6").notes == ()
 
 
 def test_many_sizes_with_one_outside():

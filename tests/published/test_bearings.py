@@ -6,9 +6,9 @@ from fractions import Fraction
 
 import pytest
 
-from econ.bearing_sizes import INCH, METRIC, OTHER_NAMES, SIZES, inches
+from econ.bearing_sizes import CLOSED_UNKNOWN, INCH, METRIC, OTHER_NAMES, SIZES, inches
 from econ.bearing_suffixes import SUFFIXES, read_designation
-from econ.bearings import by_size
+from econ.bearings import by_size, find_bearing
 from econ.calliper import Measure, Measured
 
 from .figures import load
@@ -17,6 +17,9 @@ BOUNDARY = load("bearings_boundary")
 METRIC_ROWS = {n: r for rows in BOUNDARY["values"].values() for n, r in rows.items()}
 R_ROWS = BOUNDARY["inch_r_series"]["values"]
 ROWS_1600 = load("bearing_inch_1600")["values"]
+CLOSED = BOUNDARY["inch_r_series"]["closed_width"]["values"]
+METRIC_CLOSED = BOUNDARY["metric_closed_width"]["values"]
+TWINS = {"1604": ["R6"]}  # R6 with seals or shields
 
 
 def fraction(text: object) -> Fraction:
@@ -49,8 +52,35 @@ def test_inches_and_millimetres_of_the_sources_agree_with_the_table() -> None:
 
 
 def test_closed_versions_of_the_r_series() -> None:
-    wide = {s.designation: s.width / INCH for s in SIZES if s.closed}
-    assert wide == pytest.approx(BOUNDARY["inch_r_series"]["shielded_width_in_from_memory"])
+    """Four decimals are printed: 0.2812 is 9/32."""
+    wide = {s.designation: s.width / INCH for s in SIZES if s.closed and s.inches}
+    assert wide == pytest.approx({n: r["closed"] for n, r in CLOSED.items() if r["closed"] != r["open"]}, abs=6e-5)
+    from_memory = BOUNDARY["inch_r_series"]["shielded_width_in_from_memory"]
+    assert {n: wide[n] for n in from_memory} == pytest.approx(from_memory)
+    for name, row in CLOSED.items():
+        is_open, closed = (read_designation(x).size for x in (name, f"{name}ZZ"))
+        assert [is_open.width / INCH, closed.width / INCH] == pytest.approx([row["open"], row["closed"]], abs=6e-5)
+        assert [x / INCH for x in (closed.bore, closed.outside)] == pytest.approx([row["d"], row["D"]])
+        assert float(inches(closed.inches.removesuffix(" in").split(" x ")[2])) * INCH == pytest.approx(closed.width)
+    assert R_ROWS.keys() - CLOSED.keys() == CLOSED_UNKNOWN
+
+
+def test_closed_versions_of_metric_sizes() -> None:
+    assert {s.designation: s.width for s in SIZES if s.closed and not s.inches} == METRIC_CLOSED
+    for name, width in METRIC_CLOSED.items():
+        is_open, closed = (read_designation(x).size for x in (name, f"{name}-2Z"))
+        assert (closed.bore, closed.outside, closed.width) == (is_open.bore, is_open.outside, width)
+        assert closed.width > is_open.width == METRIC_ROWS[name]["B"]
+
+
+def test_sizes_outside_the_table_are_said_to_be() -> None:
+    """A repairer's calliper says whole millimetres, or tenths."""
+    for name, row in BOUNDARY["outside_the_table"]["values"].items():
+        for form in "{d}x{D}x{B}", "{d}.0x{D}.0x{B}.0":
+            b = find_bearing(form.format(**row))
+            assert not b.clear, name
+            assert b.headline.startswith("No bearing of this table has the size "), name
+            assert {c.fit for c in b.candidates} == {"nearest"}
 
 
 @pytest.mark.parametrize("name", ROWS)
@@ -59,25 +89,31 @@ def test_both_ways(name: str) -> None:
     assert (size.designation, size.bore, size.outside, size.width) == (name, *map(pytest.approx, ROWS[name]))
     found = by_size(Measured(name, *(Measure(x) for x in ROWS[name])), 0.0)
     assert (found.candidates[0].designation, found.candidates[0].fit) == (name, "as_measured")
-    assert [c.designation for c in found.candidates if c.fit == "as_measured"] == [name]
+    assert [c.designation for c in found.candidates if c.fit == "as_measured"] == [name, *TWINS.get(name, ())]
 
 
 def test_bore_codes() -> None:
-    """Rule: 00, 01, 02, 03 are 10, 12, 15, 17 mm, from 04 on five times the code; of three digits the last is it."""
+    """Rule: 00, 01, 02, 03 are 10, 12, 15, 17 mm, from 04 on five times the code; of three digits the last is it.
+
+    So is what stands behind a stroke.
+    """
     for name, row in METRIC_ROWS.items():
-        code = int(name[2:])
-        assert row["d"] == (code if len(name) == 3 else {0: 10, 1: 12, 2: 15, 3: 17}.get(code, 5 * code)), name
+        code = int(name[2:].removeprefix("/"))
+        plain = len(name) == 3 or "/" in name
+        assert row["d"] == (code if plain else {0: 10, 1: 12, 2: 15, 3: 17}.get(code, 5 * code)), name
 
 
 def test_dimension_series() -> None:
     said = BOUNDARY["rules"]["series_to_iso_dimension_series"]
     assert {series: iso for series, iso, _ in METRIC} == {k.partition("/")[0]: v for k, v in said.items()}
     assert {n: x for n, x in OTHER_NAMES.items() if n in ("61803", "61912")} == {"61803": "6803", "61912": "6912"}
+    assert {n for n, x in OTHER_NAMES.items() if x in METRIC_CLOSED} == {f"618/{x}" for x in range(4, 10)}
+    assert {n: x for n, x in OTHER_NAMES.items() if n in ("618/8", "619/8")} == {"618/8": "688", "619/8": "698"}
     assert read_designation("61808").size.outside == BOUNDARY["known_bad_rows"][0]["correct_D"]
 
 
 def test_suffixes_never_change_a_metric_size() -> None:
-    for name in METRIC_ROWS:
+    for name in METRIC_ROWS.keys() - METRIC_CLOSED.keys():
         plain = read_designation(name).size
         assert all(read_designation(f"{name}-{code}").size == plain for code in SUFFIXES)
 
