@@ -23,7 +23,7 @@ def book_at(path: str | None) -> Path | None:
     if said is not None and said:
         if not Path(said).is_file():
             rule, where = "there is no price book here", "--book" if path else VARIABLE
-            remedy = "correct it, leave it out, or make one: mendworth prices import FILE --book FILE"
+            remedy = "make one: mendworth prices import FILE" + (" --book FILE" if path else ", or correct it")
             raise BadInput([Problem(where, shown(said), rule, remedy)])
         return Path(said)
     usual = default_path()
