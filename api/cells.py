@@ -170,6 +170,10 @@ class Words:
         """Return the word of each row."""
         return self.words[self.codes]
 
+    def word(self, row: int) -> str:
+        """Return the word of one row."""
+        return str(self.words[self.codes[row]])
+
     def blank(self) -> BoolArray:
         """Return which rows have none."""
         found: BoolArray = (self.words == "")[self.codes]

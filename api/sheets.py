@@ -122,7 +122,7 @@ def read_sheet(body: bytes, name: str, score: Score, encoding: str = "", sheet: 
     """
     if len(body) > kind.most_bytes:
         raise _refuse(name, f"{len(body):,} bytes", kind.largest(), SPLIT)
-    if not body.strip():
+    if not (body[:1_000].strip() or body.strip()):
         raise _refuse(name, "an empty file", kind.holds(), "check the file")
     if body.startswith(b"PK\x03\x04"):
         if encoding:

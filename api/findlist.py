@@ -1,0 +1,150 @@
+"""Find list: the bytes of a CSV, XLSX or Parquet file in, its good rows as columns and all that is wrong with it out.
+
+The columns are those of `api.findheads`; what they may hold is in `sample_prices/README.md`. A row is held to what a
+case is held to: `case_document` gives the case of a good row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from api.cells import EveryFault
+from api.findheads import FINDS, OF_MONEY, heads_for
+from api.findrows import FRAME, PER_KM, FindRows, ToldOfFinds
+from api.findtold import Pattern, finding_document
+from api.headers import match, matches
+from api.leftout import LeftOut, left_out
+from api.parquet import BEGINS, read_parquet
+from api.rows import below, beside, unknown_currency
+from api.sheets import ROWS, Kind, Sheet, read_sheet
+from econ.money import to_decimal
+from econ.problems import BadInput, Problem, shown
+from econ.rulebook import Shelf
+
+KIND = Kind(FINDS.called, 400_000_000)
+MOST_PER_KM = 1_000_000  # [currency/km]
+
+
+@dataclass(frozen=True)
+class FindList:
+    """A list of finds read.
+
+    rows: the good ones, a column for each of FRAME: `row` as a spreadsheet counts; `id` text; `title`, `note`,
+    `machine_class`, `currency` and `seen_on` (YYYY-MM-DD) categories; `pattern` the place in patterns; `age_years`
+    [years], `hours` [h], `travel_km` [km] and `travel_minutes` [min] floats, not a number where unknown; each of
+    OF_MONEY in whole `_minor` units of the row's currency, 0 where it is not `_stated`; `trip_minor` the stated cost of
+    travel and that of the kilometres.
+    patterns: the distinct ones of the good rows. left_out: the rows at fault. problems: the first ones of these; count:
+    of all of them. read: rows that are not blank; bad: rows at fault. ignored: headers that mean nothing here. notes:
+    how the file was read.
+    """
+
+    name: str
+    rows: pd.DataFrame
+    patterns: tuple[Pattern, ...]
+    left_out: LeftOut
+    problems: tuple[Problem, ...]
+    count: int
+    read: int
+    bad: int
+    blank: int
+    ignored: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def told(self) -> tuple[Problem, ...]:
+        """Return the problems with a last one for those that are not told one by one."""
+        more = self.count - len(self.problems)
+        if not more:
+            return self.problems
+        rule = f"the first {len(self.problems)} are told one by one"
+        remedy = "put these right first; the rows left out tell all of them"
+        return (*self.problems, Problem(self.name, f"{more:,} more values at fault", rule, remedy))
+
+
+def read_finds(body: bytes, name: str, told: ToldOfFinds, classes: Shelf, today: date) -> FindList:
+    """Return a list of finds.
+
+    body: the bytes of a CSV, XLSX or Parquet file; name: for its problems. classes: all machine classes. today: the day
+    of the decision where neither a row nor the user names one.
+    Raises BadInput, with every problem, where the file as a whole can't be used; a row at fault is only left out.
+    """
+    _check(told)
+    sheet = _sheet(body, name, told)
+    heads = heads_for((*sheet.headers, *told.mapped.values()), classes)
+    matched = match(sheet.headers, told.mapped, f"{name}: {ROWS.headers(sheet.header_row)}", heads)
+    if matched.problems:
+        raise BadInput(matched.problems)
+    under = below(sheet, matched, name)
+    n = len(under.rows)
+    faults = EveryFault(name, under.headers, under.numbers, np.zeros(n, bool))
+    aside = beside(sheet, under.rows, faults)
+    found = FindRows(under, faults, told, matched, classes)
+    frame = found.frame(told.seen_on or today)
+    codes, pattern = found.patterns()
+    if faults.whole:
+        raise BadInput([*faults.whole, *faults.told()])
+    kept = frame[~faults.bad].reset_index(drop=True) if faults.bad.any() else frame
+    places, distinct = pd.factorize(codes[~faults.bad])
+    kept.insert(FRAME.index("pattern"), "pattern", places.astype(np.int32))
+    return FindList(
+        name, kept, tuple(pattern(x) for x in distinct.tolist()),
+        left_out(sheet, under.rows, faults, found.ids, found.titles), faults.told(), faults.count, n,
+        int(faults.bad.sum()), sheet.rows - n, matched.ignored,
+        (*sheet.notes, *matched.notes(), *aside, *found.notes),
+    )  # fmt: skip
+
+
+def _check(told: ToldOfFinds) -> None:
+    problems = [*unknown_currency(told.currency)]
+    if not told.per_km.is_finite() or not 0 <= told.per_km <= MOST_PER_KM:
+        rule = f"a kilometre costs from 0 to {MOST_PER_KM:,}"
+        problems.append(Problem("--per-km", shown(told.per_km), rule, f"correct it, or leave it out for {PER_KM}"))
+    if problems:
+        raise BadInput(problems)
+
+
+def _sheet(body: bytes, name: str, told: ToldOfFinds) -> Sheet:
+    if not body.startswith(BEGINS):
+        return read_sheet(body, name, lambda c: matches(c, told.mapped, FINDS), told.encoding, told.sheet, KIND)
+    said = (("--encoding", told.encoding, "CSV"), ("--sheet", told.sheet, "XLSX"))
+    problems = [Problem(o, shown(v), f"{name} is no {kind} file", "leave it out") for o, v, kind in said if v]
+    if problems:
+        raise BadInput(problems)
+    return read_parquet(body, name, KIND)
+
+
+def case_document(found: FindList, i: int) -> dict[str, Any]:
+    """Return a good row as a case document, for `econ.read_case`. i: its place among the good ones.
+
+    What the row leaves open is left out. The cost of travel is that of the whole trip.
+    """
+    row: Mapping[Any, Any] = found.rows.iloc[i].to_dict()
+    pattern = found.patterns[row["pattern"]]
+    currency = str(row["currency"])
+    money = {name: f"{to_decimal(int(row[f'{name}_minor']), currency):f}" for name in OF_MONEY if row[f"{name}_stated"]}
+    machine = {
+        "class": pattern.machine_class, "condition": pattern.condition, "use": pattern.use, "rusty": pattern.rusty
+    }  # fmt: skip
+    machine |= {x: float(row[x]) for x in ("age_years", "hours") if not np.isnan(row[x])}
+    if row["title"]:
+        machine["name"] = str(row["title"])
+    find: dict[str, Any] = {"travel_cost": f"{to_decimal(int(row['trip_minor']), currency):f}"}
+    if not np.isnan(row["travel_minutes"]):
+        find["travel_hours"] = float(row["travel_minutes"]) / 60
+    return {
+        "perspective": "reseller",
+        "currency": currency,
+        "as_of": str(row["seen_on"]),
+        "machine": machine | {x: money[x] for x in ("new_price",) if x in money},
+        "history": dict(pattern.history),
+        "complaints": list(pattern.complaints),
+        "findings": [finding_document(s) for s in pattern.findings],
+        "market": {x: money[x] for x in ("running", "as_is") if x in money},
+        "find": find | {x: money[x] for x in ("asking_price",) if x in money},
+    }

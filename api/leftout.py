@@ -1,0 +1,79 @@
+"""Left out: the rows of a list that are at fault, with everything that is wrong with each, as a file to put right."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from io import StringIO
+from typing import TextIO
+
+import numpy as np
+
+from api.cells import Cells, EveryFault, Words
+from api.figures import IntArray
+from api.sheets import Sheet
+from econ.problems import Problem
+
+# Headers that mean no column of ours, so that the file reads as the list did once its rows are put right.
+HEADERS = ("row left out", "find left out", "called", "left out because")
+
+
+@dataclass(frozen=True)
+class LeftRow:
+    """A row that is left out. number: as a spreadsheet counts. id: that number where it has none. title: as it reads.
+
+    cells: as they stand in the file.
+    """
+
+    number: int
+    id: str
+    title: str
+    problems: tuple[Problem, ...]
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """The rows at fault. columns: their cells, under the headers of the file. places: of each row among them."""
+
+    columns: tuple[Cells, ...]
+    places: IntArray
+    faults: EveryFault
+    ids: Words
+    titles: Words
+
+    def each(self) -> Iterator[LeftRow]:
+        """Yield the rows in the order of the file, each with everything that is wrong with it."""
+        for row, problems in self.faults.each():
+            at, number = int(self.places[row]), int(self.faults.numbers[row])
+            cells = tuple(c.text(at) for c in self.columns)
+            yield LeftRow(number, self.ids.word(row) or str(number), self.titles.word(row), problems, cells)
+
+
+def left_out(sheet: Sheet, rows: IntArray, faults: EveryFault, ids: Words, titles: Words) -> LeftOut:
+    """Return the rows of a sheet that are at fault. rows: the places of all that are not blank."""
+    at = rows[faults.bad]
+    all_columns = [Cells.of(h, c, at) for h, c in zip(sheet.headers, sheet.columns, strict=True)]
+    columns = tuple(c for c in all_columns if c.header or any(t.strip() for t in c.texts))
+    return LeftOut(columns, np.cumsum(faults.bad) - 1, faults, ids, titles)
+
+
+def write_left_out(left: LeftOut, file: TextIO) -> None:
+    """Write the rows at fault as CSV: row, id, title and all that is wrong, then their cells as in the list.
+
+    file: opened with newline="", as the lines end by themselves.
+    """
+    writer = csv.writer(file)  # ends lines with CR LF, and so puts quotation marks round either in a cell
+    writer.writerow((*HEADERS, *(c.header for c in left.columns)))
+    for row in left.each():
+        start = f"{left.faults.name}: {left.faults.word} {row.number}, "
+        said = " ".join(p.sentence().removeprefix(start) for p in row.problems)
+        writer.writerow((row.number, row.id, row.title, said, *row.cells))
+
+
+def left_out_csv(left: LeftOut) -> str:
+    """Return the rows at fault as the text of a CSV file."""
+    file = StringIO(newline="")
+    write_left_out(left, file)
+    return file.getvalue()
