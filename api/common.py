@@ -1,0 +1,60 @@
+"""Common: what holds for every find of a list: terms, tools and prices, from one JSON document, laid into each case."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from econ.case import read_shape
+from econ.problems import BadInput, Problem, nearest, shown
+from econ.rulebook import MachineClass
+
+FIELDS = ("terms", "tools", "prices", "unobtainable", "listed_as", "price_revision")
+
+
+def read_common(document: object, classes: Iterable[MachineClass]) -> Mapping[str, Any]:
+    """Return what holds for every find, checked. classes: those of the finds.
+
+    Raises BadInput with every problem: a field that is not of FIELDS, a value that a case would not take, a part or a
+    tool that none of the classes has.
+    """
+    if not isinstance(document, Mapping):
+        raise BadInput([Problem("terms", shown(document), "what holds for all finds is an object", "see docs/screen.md")])
+    problems = [
+        Problem(str(name), shown(value), "this does not hold for all finds", nearest(str(name), FIELDS))
+        for name, value in document.items()
+        if name not in FIELDS
+    ]
+    known = {k: v for k, v in document.items() if k in FIELDS}
+    case, wrong = read_shape({"perspective": "reseller", "machine": {"class": "any"}, **known})
+    problems += wrong
+    if case is not None:
+        every = list(classes)
+        parts, tools = ({n for c in every for n in names(c)} for names in (lambda c: c.parts, lambda c: c.tools))
+        asked = [(f"prices.{p}", p, parts) for p in case.prices] + [(f"listed_as.{p}", p, parts) for p in case.listed_as]
+        asked += [(f"unobtainable.{i}", p, parts) for i, p in enumerate(case.unobtainable)]
+        asked += [
+            (f"tools.{kind}.{i}", t, tools)
+            for kind in ("owned", "cannot_get")
+            for i, t in enumerate(getattr(case.tools, kind))
+        ]
+        rule = "no machine class of these finds has it"
+        problems += [Problem(path, shown(name), rule, nearest(name, have)) for path, name, have in asked if name not in have]
+    if problems:
+        raise BadInput(problems)
+    return known
+
+
+def with_common(find: Mapping[str, Any], common: Mapping[str, Any], c: MachineClass) -> dict[str, Any]:
+    """Return a case document with what holds for every find, as far as its class has the parts and tools named."""
+    laid: dict[str, Any] = {}
+    for name, value in common.items():
+        if name in ("prices", "listed_as"):
+            laid[name] = {p: x for p, x in value.items() if p in c.parts}
+        elif name == "unobtainable":
+            laid[name] = [p for p in value if p in c.parts]
+        elif name == "tools":
+            laid[name] = {kind: [t for t in value.get(kind, ()) if t in c.tools] for kind in ("owned", "cannot_get")}
+        else:
+            laid[name] = value
+    return {**laid, **find}
