@@ -19,7 +19,9 @@ def read_common(document: object, classes: Iterable[MachineClass]) -> Mapping[st
     tool that none of the classes has.
     """
     if not isinstance(document, Mapping):
-        raise BadInput([Problem("terms", shown(document), "what holds for all finds is an object", "see docs/screen.md")])
+        raise BadInput(
+            [Problem("terms", shown(document), "what holds for all finds is an object", "see docs/screen.md")]
+        )
     problems = [
         Problem(str(name), shown(value), "this does not hold for all finds", nearest(str(name), FIELDS))
         for name, value in document.items()
@@ -30,16 +32,15 @@ def read_common(document: object, classes: Iterable[MachineClass]) -> Mapping[st
     problems += wrong
     if case is not None:
         every = list(classes)
-        parts, tools = ({n for c in every for n in names(c)} for names in (lambda c: c.parts, lambda c: c.tools))
-        asked = [(f"prices.{p}", p, parts) for p in case.prices] + [(f"listed_as.{p}", p, parts) for p in case.listed_as]
+        parts, tools = {p for c in every for p in c.parts}, {t for c in every for t in c.tools}
+        asked = [(f"{name}.{p}", p, parts) for name in ("prices", "listed_as") for p in getattr(case, name)]
         asked += [(f"unobtainable.{i}", p, parts) for i, p in enumerate(case.unobtainable)]
-        asked += [
-            (f"tools.{kind}.{i}", t, tools)
-            for kind in ("owned", "cannot_get")
-            for i, t in enumerate(getattr(case.tools, kind))
-        ]
+        asked += [(f"tools.owned.{i}", t, tools) for i, t in enumerate(case.tools.owned)]
+        asked += [(f"tools.cannot_get.{i}", t, tools) for i, t in enumerate(case.tools.cannot_get)]
         rule = "no machine class of these finds has it"
-        problems += [Problem(path, shown(name), rule, nearest(name, have)) for path, name, have in asked if name not in have]
+        problems += [
+            Problem(path, shown(name), rule, nearest(name, have)) for path, name, have in asked if name not in have
+        ]
     if problems:
         raise BadInput(problems)
     return known

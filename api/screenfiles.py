@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import csv
+import io
 import os
 import tempfile
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, TextIO
 
+from api.findlist import FindList
+from api.leftout import write_left_out
 from api.screening import Answer, ScreenedFind
 from econ.problems import BadInput, Problem
 
@@ -43,6 +46,17 @@ def _safe(value: Any) -> Any:
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
+@contextmanager
+def as_text(file: BinaryIO) -> Iterator[TextIO]:
+    """Give a binary file as one of text in UTF-8, its line ends as they are written."""
+    wrapped = io.TextIOWrapper(file, encoding="utf-8", newline="")
+    try:
+        yield wrapped
+        wrapped.flush()
+    finally:
+        wrapped.detach()
+
+
 def put(path: Path, write: Callable[[BinaryIO], None]) -> None:
     """Write a file beside its place and move it there when it is whole. Raises OSError."""
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
@@ -63,12 +77,30 @@ def _umask() -> int:
     return mask
 
 
-def as_csv(answer: Answer, file: Any) -> None:
+def as_csv(answer: Answer, file: TextIO) -> None:
     """Write the finds as CSV to a text file, in their order."""
     writer = csv.writer(file, lineterminator="\n")
     writer.writerow(COLUMNS)
     for n, x in enumerate(answer.finds, 1):
         writer.writerow(["" if v is None else _safe(v) for v in cells(n, x).values()])
+
+
+def write_csv(answer: Answer, file: BinaryIO) -> None:
+    """Write the finds as CSV in UTF-8."""
+    with as_text(file) as text:
+        as_csv(answer, text)
+
+
+def write_rest(found: FindList, answer: Answer, file: BinaryIO) -> None:
+    """Write the rows that could not be screened as CSV, with all that is wrong with each."""
+    with as_text(file) as text:
+        write_left_out(found.left_out, text)
+        writer = csv.writer(text, lineterminator="\n")
+        places = {int(row): i for i, row in enumerate(found.rows["row"])}
+        for row, problems in sorted(answer.late.items()):
+            line = found.rows.iloc[places[row]]
+            said = " ".join(p.sentence() for p in problems)
+            writer.writerow((row, line["id"], line["title"], said))
 
 
 def as_workbook(answer: Answer, file: BinaryIO) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -58,7 +58,17 @@ class Answer:
     notes: tuple[str, ...]
 
 
-class _Desk:
+@dataclass(frozen=True)
+class Desk:
+    """What finds are screened with. overlays: paths of those that `classes` holds, for the workers."""
+
+    classes: Shelf
+    overlays: tuple[str, ...] = ()
+    book: Path | None = None
+    workers: int = 1
+
+
+class _Worker:
     """Screens documents one after the other."""
 
     def __init__(self, classes: Shelf, book: Path | None) -> None:
@@ -74,43 +84,36 @@ class _Desk:
             return tuple(error.problems)
 
 
-_desk: list[_Desk] = []  # of a worker
+_worker: list[_Worker] = []  # of a process of its own
 
 
 def _begin(overlays: tuple[str, ...], book: Path | None) -> None:
-    _desk[:] = [_Desk(open_shelf(overlays), book)]
+    _worker[:] = [_Worker(open_shelf(overlays), book)]
 
 
 def _some(documents: Sequence[Mapping[str, Any]]) -> list[Result]:
-    return [_desk[0].screen(x) for x in documents]
+    return [_worker[0].screen(x) for x in documents]
 
 
 def screen_documents(
-    documents: Sequence[Mapping[str, Any]],
-    classes: Shelf,
-    overlays: tuple[str, ...] = (),
-    book: Path | None = None,
-    workers: int = 1,
-    advance: Callable[[int], None] = lambda _: None,
+    documents: Sequence[Mapping[str, Any]], desk: Desk, advance: Callable[[int], None] = lambda _: None
 ) -> list[Result]:
-    """Return what each find is worth, or what is wrong with it, in their order. The workers change nothing of it.
+    """Return what each find is worth, or what is wrong with it, in their order; how many work changes nothing of it.
 
-    overlays: paths of those that `classes` holds, for the workers. advance: is told of so many more that are done.
+    advance: is told of so many more that are done.
     """
     order = sorted(range(len(documents)), key=lambda i: _kind(documents[i]))
-    found: list[Result | None] = [None] * len(documents)
-    if workers <= 1 or len(documents) < ENOUGH:
-        desk = _Desk(classes, book)
+    found: dict[int, Result] = {}
+    if desk.workers <= 1 or len(documents) < ENOUGH:
+        worker = _Worker(desk.classes, desk.book)
         for i in order:
-            found[i] = desk.screen(documents[i])
+            found[i] = worker.screen(documents[i])
             advance(1)
     else:
-        for chunk, results in _spread([order[k : k + AT_ONCE] for k in range(0, len(order), AT_ONCE)], documents,
-                                      overlays, book, workers):  # fmt: skip
-            for i, result in zip(chunk, results, strict=True):
-                found[i] = result
+        for chunk, results in _spread([order[k : k + AT_ONCE] for k in range(0, len(order), AT_ONCE)], documents, desk):
+            found |= zip(chunk, results, strict=True)
             advance(len(chunk))
-    return [x for x in found if x is not None]
+    return [found[i] for i in range(len(documents))]
 
 
 def _kind(document: Mapping[str, Any]) -> tuple[str, ...]:
@@ -122,19 +125,17 @@ def _kind(document: Mapping[str, Any]) -> tuple[str, ...]:
 def _spread(
     chunks: Sequence[list[int]],
     documents: Sequence[Mapping[str, Any]],
-    overlays: tuple[str, ...],
-    book: Path | None,
-    workers: int,
+    desk: Desk,
 ) -> Iterator[tuple[list[int], list[Result]]]:
     """Yield chunks with their results as they come."""
-    with ProcessPoolExecutor(workers, get_context("spawn"), _begin, (overlays, book)) as pool:
+    with ProcessPoolExecutor(desk.workers, get_context("spawn"), _begin, (desk.overlays, desk.book)) as pool:
         waiting: dict[Future[list[Result]], list[int]] = {}
         left = iter(chunks)
         try:
             while True:
                 for chunk in left:
                     waiting[pool.submit(_some, [documents[i] for i in chunk])] = chunk
-                    if len(waiting) >= 2 * workers:
+                    if len(waiting) >= 2 * desk.workers:
                         break
                 if not waiting:
                     return
@@ -160,18 +161,18 @@ def screen_list(
     common: Mapping[str, Any],
     limits: Limits,
     gap: float,
-    classes: Shelf,
-    overlays: tuple[str, ...] = (),
-    book: Path | None = None,
-    workers: int = 1,
+    desk: Desk,
     advance: Callable[[int], None] = lambda _: None,
 ) -> Answer:
-    """Return the answer to a list of finds. common: as `read_common` has it. Raises BadInput for the list as a whole."""
+    """Return the answer to a list of finds. common: as `read_common` has it. Raises BadInput for the list as a whole.
+
+    gap: as for `shortlist`.
+    """
     currency = one_currency(found)
     rows = found.rows
     documents = [case_document(found, i) for i in range(len(rows))]
-    documents = [with_common(d, common, classes[d["machine"]["class"]]) for d in documents]
-    results = screen_documents(documents, classes, overlays, book, workers, advance)
+    documents = [with_common(d, common, desk.classes[d["machine"]["class"]]) for d in documents]
+    results = screen_documents(documents, desk, advance)
     good = [i for i, x in enumerate(results) if isinstance(x, Screened)]
     late = {int(rows["row"].iloc[i]): x for i, x in enumerate(results) if not isinstance(x, Screened)}
     screened = [x for x in results if isinstance(x, Screened)]
@@ -184,10 +185,3 @@ def screen_list(
         for place, i in enumerate(short.order)
     )  # fmt: skip
     return Answer(short.headline, currency, limits, short, finds, found.read, found.bad + len(late), late, found.notes)
-
-
-def flat(x: ScreenedFind) -> dict[str, Any]:
-    """Return a find as one level of fields, for tables and JSON."""
-    own = {f.name: getattr(x, f.name) for f in fields(x) if f.name != "screened"}
-    more = {f.name: getattr(x.screened, f.name) for f in fields(x.screened)}
-    return own | more

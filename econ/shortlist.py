@@ -41,13 +41,13 @@ class Totals:
 class Shortlist:
     """The finds in their order, those to buy first.
 
-    order: places among the finds given: those to buy by profit per bench hour, then those that would pay too, then those
-    that name no price by their highest offer, then the rest. buy: how many of them to buy. pays: finds that leave
+    order: places among the finds given: those to buy by profit per bench hour, then those that would pay too, then
+    those that name no price by their highest offer, then the rest. buy: how many of them to buy. pays: finds that leave
     something at the asking price; unpriced: finds that name no price but are worth one; leave: all others. best: the
-    totals of those to buy; by_rate: what taking the best per bench hour first would leave instead. gap: by how much, of
-    its profit, a better choice might exceed this one, 0 where it is proven best [1]. hour, each of cash, place, km: what
-    one more would bring; None where there is enough. fixed, searched: how many finds were settled by bounds, and how
-    many had to be searched.
+    totals of those to buy; by_rate: what taking the best for their hours first would leave instead (where no hours are
+    limited, for what is). gap: by how much, of its profit, a better choice might exceed this one, 0 where it is proven
+    best [1]. hour, cash_unit, place, kilometre: what one more would bring; None where there is enough. settled,
+    searched: how many finds bounds settled, and how many were left to search.
     """
 
     order: tuple[int, ...]
@@ -62,7 +62,7 @@ class Shortlist:
     cash_unit: Decimal | None
     place: Decimal | None
     kilometre: Decimal | None
-    fixed: int
+    settled: int
     searched: int
     headline: str
 
@@ -103,9 +103,7 @@ def shortlist(
 
     unit = 10 ** DIGITS[currency]
     scale = {"hours": THOUSAND, "cash": unit, "places": 1, "km": THOUSAND}
-    more = {
-        name: to_decimal(price * scale[name], currency) for name, price in zip(named, chosen.prices, strict=True)
-    }
+    more = {name: to_decimal(price * scale[name], currency) for name, price in zip(named, chosen.prices, strict=True)}
     order = _order(found, profit, chosen.chosen)
     pays = int((profit > 0).sum())
     unpriced = sum(x.profit is None and x.highest_offer > 0 for x in found)
@@ -155,17 +153,19 @@ def _headline(
     if not pays:
         said = f"{of}{' none is' if finds != 1 else ' is not'} worth what is asked."
     else:
-        within = [f"{limits.hours:g} bench hours"] * (limits.hours is not None)
-        within += [money(limits.cash)] if limits.cash is not None else []
-        within += [f"{limits.places} places"] * (limits.places is not None)
-        within += [f"{limits.km:g} km"] * (limits.km is not None)
+        within = [] if limits.hours is None else [f"{limits.hours:g} bench hours"]
+        within += [] if limits.cash is None else [money(limits.cash)]
+        within += [] if limits.places is None else [f"{limits.places} places"]
+        within += [] if limits.km is None else [f"{limits.km:g} km"]
         which = f"these {best.finds:,}" if best.finds != 1 else "this one"
         start = f"With {listed(within)} buy {which}" if within else f"Buy {which}"
         leave = f"{start}: {money(best.profit)} left with every hour paid, for {money(best.cash)} and {best.hours:.1f} "
         leave += "bench hours."
         if within and not best.finds:
             leave = f"With {listed(within)} none of them can be bought."
-        worth = f"{pays:,} {'are' if pays != 1 else 'is'} worth what is asked" if finds != 1 else "is worth what is asked"
+        worth = (
+            f"{pays:,} {'are' if pays != 1 else 'is'} worth what is asked" if finds != 1 else "is worth what is asked"
+        )
         said = f"{leave} {of} {worth}."
     if unpriced:
         said += f" {unpriced:,} {'name' if unpriced != 1 else 'names'} no price: offer at most what stands there."
