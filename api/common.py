@@ -28,22 +28,30 @@ def read_common(document: object, classes: Iterable[MachineClass]) -> Mapping[st
         if name not in FIELDS
     ]
     known = {k: v for k, v in document.items() if k in FIELDS}
-    case, wrong = read_shape({"perspective": "reseller", "machine": {"class": "any"}, **known})
+    _, wrong = read_shape({"perspective": "reseller", "machine": {"class": "any"}, **known})
     problems += wrong
-    if case is not None:
-        every = list(classes)
-        parts, tools = {p for c in every for p in c.parts}, {t for c in every for t in c.tools}
-        asked = [(f"{name}.{p}", p, parts) for name in ("prices", "listed_as") for p in getattr(case, name)]
-        asked += [(f"unobtainable.{i}", p, parts) for i, p in enumerate(case.unobtainable)]
-        asked += [(f"tools.owned.{i}", t, tools) for i, t in enumerate(case.tools.owned)]
-        asked += [(f"tools.cannot_get.{i}", t, tools) for i, t in enumerate(case.tools.cannot_get)]
-        rule = "no machine class of these finds has it"
-        problems += [
-            Problem(path, shown(name), rule, nearest(name, have)) for path, name, have in asked if name not in have
-        ]
+    every = list(classes)
+    parts, tools = {p for c in every for p in c.parts}, {t for c in every for t in c.tools}
+    asked = [(f"{name}.{p}", p, parts) for name in ("prices", "listed_as") for p in _names(known.get(name))]
+    asked += [(f"unobtainable.{i}", p, parts) for i, p in enumerate(_names(known.get("unobtainable")))]
+    own = known.get("tools")
+    for kind in ("owned", "cannot_get"):
+        named = own.get(kind) if isinstance(own, Mapping) else None
+        asked += [(f"tools.{kind}.{i}", t, tools) for i, t in enumerate(_names(named))]
+    told, rule = {p.path for p in problems}, "no machine class of these finds has it"
+    problems += [
+        Problem(path, shown(name), rule, nearest(name, have))
+        for path, name, have in asked
+        if name not in have and path not in told
+    ]
     if problems:
         raise BadInput(problems)
     return known
+
+
+def _names(value: object) -> list[str]:
+    """Return the names in a list or the keys of an object; none of anything else, which is told otherwise."""
+    return [x for x in value if isinstance(x, str)] if isinstance(value, Mapping | list) else []
 
 
 def with_common(find: Mapping[str, Any], common: Mapping[str, Any], c: MachineClass) -> dict[str, Any]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from api.columns import wrap
 from api.listings import count
 from api.refusal import plain
@@ -54,11 +56,11 @@ def _find(n: int, x: ScreenedFind, currency: str) -> list[str]:
     if found.profit is None or found.asking_price is None:
         said = f"offer up to {offer}" if found.highest_offer > 0 else "not worth fetching as a gift"
     elif found.profit > 0:
-        said = f"asks {money(found.asking_price, currency)}, offer up to {offer}, "
+        said = f"{_asks(found.asking_price, currency)}, offer up to {offer}, "
         said += f"leaves {money(found.profit, currency)}"
     else:
         most = f"worth {offer} at most" if found.highest_offer > 0 else "not worth fetching as a gift"
-        said = f"asks {money(found.asking_price, currency)}, {most}"
+        said = f"{_asks(found.asking_price, currency)}, {most}"
     if found.bench_hours and (found.profit is None or found.profit > 0):
         said += f"; {found.bench_hours:.1f} bench hours"
         said += "" if found.profit_per_hour is None else f", {money(found.profit_per_hour, currency)} an hour"
@@ -78,8 +80,12 @@ def _find(n: int, x: ScreenedFind, currency: str) -> list[str]:
     return lines + [line for text in first for line in wrap(text, "     ", "       ")]
 
 
+def _asks(price: Decimal, currency: str) -> str:
+    return f"asks {money(price, currency)}" if price else "is free"
+
+
 def _counted(answer: Answer) -> str:
     s = answer.shortlist
     said = f"{count(answer.read, 'row')} read: {s.pays:,} worth what is asked, {s.unpriced:,} without a price, "
     said += f"{s.leave:,} to leave"
-    return said + (f", {answer.left_out:,} left out as they are at fault." if answer.left_out else ".")
+    return said + (f", {answer.left_out:,} at fault and left out." if answer.left_out else ".")
