@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from doctest import ELLIPSIS, OutputChecker
 
 import openpyxl
 import pandas as pd
@@ -12,6 +13,8 @@ import pytest
 from click.testing import CliRunner
 
 from api.command import main
+
+from .test_docs import ROOT
 
 HEAD = "id,machine_class,title,asking_price,currency,travel_km,travel_minutes,age_years,complaints,seen_on\n"
 ROWS = (
@@ -139,3 +142,13 @@ def test_finds_of_two_currencies_are_not_weighed_together(run, tmp_path):
     done = run("two.csv")
     assert done.exit_code == 2
     assert "EUR, USD" in done.stderr
+
+
+def test_the_example_of_the_page():
+    """A dozen finds of the sample, by standard input."""
+    page = (ROOT / "docs/screening.md").read_text(encoding="utf-8")
+    told = page.partition("--top 3\n")[2].partition("\n")[0]
+    lines = (ROOT / "sample_prices/finds.csv").read_text(encoding="utf-8").splitlines(keepends=True)[:13]
+    args = ["screen", "-", "--hours", "12", "--cash", "200", "--top", "3"]
+    done = CliRunner().invoke(main, args, input="".join(lines))
+    assert OutputChecker().check_output(f"{told}\n", done.stdout.partition("\n")[0] + "\n", ELLIPSIS), done.output
