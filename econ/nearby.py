@@ -42,8 +42,8 @@ def best_near(
 
     value: (n,) [minor units]; needs: (k, n); room: (k,) what all finds of positive margin together leave of each limit,
     negative where they take too much; margin: (n,) and loss [minor units]; prices: (k,) at least 0 [minor units per
-    unit]. Where none loses so little, one that loses more may be returned. Raises `TooManyError` where they are too many
-    to list.
+    unit]. Where none loses so little, one that loses more may be returned. Raises `TooManyError` where they are too
+    many to list.
     """
     loss *= 1 + ROUNDING
     size = np.abs(margin)

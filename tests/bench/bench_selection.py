@@ -54,8 +54,8 @@ def measure(n: int, gap: float) -> None:
         ended = "" if done else " and not at its end"
         print(
             f"{n:6} finds, gap {gap:g}: {ours:.3f} s, proven to {found.gap:.1e}; bare {ratios[-1] * ours:.3f} s"
-            f"{ended}, {ratios[-1]:.1f} times ours, its value {value / found.value:.7f} of ours; in {found.fixed_in}, out "
-            f"{found.fixed_out}, dominated {found.dominated}, searched {found.searched}; ranked by the hour "
+            f"{ended}, {ratios[-1]:.1f} times ours, its value {value / found.value:.7f} of ours; in {found.fixed_in}, "
+            f"out {found.fixed_out}, dominated {found.dominated}, searched {found.searched}; ranked by the hour "
             f"{found.ranked_value / found.value:.3f} of ours",
             flush=True,
         )
