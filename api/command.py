@@ -302,5 +302,7 @@ def serve(host: str, port: int, overlays: tuple[str, ...], book: str | None) -> 
 
 
 from api.prices import prices  # noqa: E402 - it takes its printing from here
+from api.screen import screen  # noqa: E402 - likewise
 
 main.add_command(prices)
+main.add_command(screen)

@@ -39,7 +39,7 @@ def read_sources(
 
     found: list[Sourced] = []
     problems: list[Problem] = []
-    with _bar("Reading", len(files), any(map(is_feed, files))) as advance:
+    with bar("Reading", len(files), any(map(is_feed, files))) as advance:
         for file in files:
             try:
                 found.append(read_feed(file, copies, allow_private, check) if is_feed(file) else read_file(file))
@@ -53,11 +53,11 @@ def read_sources(
 
 
 @contextmanager
-def _bar(label: str, length: int, long: bool) -> Iterator[Callable[[int], None]]:
+def bar(label: str, length: int, long: bool) -> Iterator[Callable[[int], None]]:
     """Show a bar on standard error, on a terminal and where it takes long; give what moves it on."""
     hidden = not (long and sys.stderr.isatty())
-    with click.progressbar(length=length, label=label, file=sys.stderr, hidden=hidden) as bar:
-        yield bar.update
+    with click.progressbar(length=length, label=label, file=sys.stderr, hidden=hidden) as shown:
+        yield shown.update
 
 
 def import_lists(
@@ -70,7 +70,7 @@ def import_lists(
     """
     read: list[tuple[PriceList, Sourced]] = []
     size = sum(len(s.body) for s in found) // 1000
-    with _bar("Checking", size, size > LONG // 5) as advance:
+    with bar("Checking", size, size > LONG // 5) as advance:
         for source in found:
             try:
                 read.append((_read(source, told), source))
@@ -88,7 +88,7 @@ def import_lists(
         lists = tuple(imported(listed, None, ids()) for listed, _ in read)
         return Imported(str(path), True, lists, tuple(faults))
     rows = sum(len(listed.rows) for listed, _ in read)
-    with Book(path, writable=True) as book, book.writing(), _bar("Storing", rows, rows > LONG) as advance:
+    with Book(path, writable=True) as book, book.writing(), bar("Storing", rows, rows > LONG) as advance:
         if twice:  # a book that is begun is there, and empty
             raise BadInput(twice)
         lists = tuple(_added(book, listed, source, told, advance) for listed, source in read)

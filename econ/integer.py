@@ -69,11 +69,14 @@ class _Box:
 _Search = Callable[[_Box], tuple[tuple[int, ...] | None, int | None, bool]]
 
 
-def solve(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: int = NODES) -> Solution | None:
+def solve(
+    cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: int = NODES, gap: float = 0.0
+) -> Solution | None:
     """Return whole values 0 <= x <= most that keep every rule at the least cost; None where none keep them.
 
-    nodes: branches looked at in one search. Raises ValueError where a number is too large to be exact as a float,
-    ArithmeticError where no values are found within the nodes or HiGHS fails.
+    nodes: branches looked at in one search. gap: by what share of the cost there may be something better [1]. Raises
+    ValueError where a number is too large to be exact as a float, ArithmeticError where no values are found within the
+    nodes or HiGHS fails.
 
     References:
         Q. Huangfu, J. A. J. Hall, Parallelizing the dual revised simplex method, Mathematical Programming Computation
@@ -81,7 +84,7 @@ def solve(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: 
     """
     if not cost:  # HiGHS asks for a variable at least
         return Solution((), 0, 0) if all(row.holds(()) for row in rows) else None
-    search = _searcher(cost, most, rows, nodes)
+    search = _searcher(cost, most, rows, nodes, gap)
     best: Solution | None = None
     todo, bounds = [_Box((0,) * len(most), tuple(most))], []
     for _ in range(SEARCHES):
@@ -95,7 +98,7 @@ def solve(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: 
             paid = sum(c * x for c, x in zip(cost, values, strict=True))
             if best is None or paid < best.cost:
                 best = Solution(values, paid, paid)
-            ended = ended or paid <= bound
+            ended = ended or paid - bound <= gap * abs(paid)
         if ended or values is None:
             bounds.append(bound)
         else:
@@ -106,7 +109,7 @@ def solve(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: 
     return None if best is None else Solution(best.values, best.cost, min([best.cost, *bounds]))
 
 
-def _searcher(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: int) -> _Search:
+def _searcher(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nodes: int, gap: float) -> _Search:
     """Return the search by HiGHS."""
     import numpy as np
     from scipy.optimize import Bounds, LinearConstraint, milp
@@ -125,7 +128,7 @@ def _searcher(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nod
     objective, whole = np.array(cost, float), np.ones(len(cost))
     # Presolve rounds bounds within the tolerance: with factors from a million on it was seen to lose solutions.
     presolve = max((abs(x) for x in (*factors, *limits)), default=0) < SMALL
-    options = {"mip_rel_gap": 0.0, "node_limit": nodes, "presolve": presolve}
+    options = {"mip_rel_gap": gap, "node_limit": nodes, "presolve": presolve}
 
     def search(box: _Box) -> tuple[tuple[int, ...] | None, int | None, bool]:
         found = milp(
@@ -137,10 +140,12 @@ def _searcher(cost: Sequence[int], most: Sequence[int], rows: Sequence[Row], nod
         )
         if found.status == INFEASIBLE:
             return None, None, False
-        if found.status not in (OPTIMAL, STOPPED):
+        # scipy does not know HiGHS's status for branches run out and says that it failed, with the values found.
+        stopped = found.status == STOPPED or (found.x is not None and (found.get("mip_node_count") or 0) >= nodes)
+        if found.status != OPTIMAL and not stopped:
             raise ArithmeticError(found.message)
         values = None if found.x is None else tuple(int(x) for x in np.rint(found.x))
         bound = found.mip_dual_bound
-        return values, ceil(bound - abs(bound) * SLACK - 1e-6), found.status == STOPPED
+        return values, ceil(bound - abs(bound) * SLACK - 1e-6), stopped and found.status != OPTIMAL
 
     return search

@@ -42,9 +42,9 @@ class Screened:
 
     course, title: the best way of going on with it. highest_offer: the most that can be paid for it, trip and every
     hour counted; below 0 where even a gift costs. profit: what is left at the asking price, every hour paid; None where
-    none is asked. bench_hours: of work on it, what may follow and cleaning counted [h]. cash: to lay out: price, trip
-    and the ticket of the repair. chance_of_loss: that it comes out below what was laid out and the hours [1]. reason:
-    in one line. spot_check, question: None where none pays.
+    none is asked. bench_hours: of work on it, what may follow and cleaning counted [h]. cash: to lay out: price, trip,
+    the ticket of the repair and what is expected to follow. chance_of_loss: that it comes out below what was laid out
+    and the hours [1]. reason: in one line. spot_check, question: None where none pays.
     """
 
     machine_class: str
@@ -73,6 +73,12 @@ def bench_hours(s: Setting, c: MachineClass, best: Course) -> float:
         own = 0.0 if s.terms.by_shop else (best.hours + best.later_hours) * pace
         return float(own + s.terms["cleaning_hours"])
     return c.value.part_out_hours if best.kind == "part_out" else 0.0
+
+
+def _later(s: Setting, best: Course) -> float:
+    """Return what is expected to be paid later on a way of going on, own time left out [money]."""
+    own = 0.0 if s.terms.by_shop else best.later_hours * s.terms["slowness"] * s.terms.money("hour_worth")
+    return float(max(0.0, best.follow_up - own))
 
 
 class Screening:
@@ -114,7 +120,9 @@ class Screening:
             return None if x is None else Asked(x.id, title, x.minutes, money(x.worth))
 
         check, question = first.check, first.question
-        laid_out = None if asked is None else asked + case.find.travel_cost + money(max(0.0, -best.cash))
+        laid_out = (
+            None if asked is None else asked + case.find.travel_cost + money(max(0.0, -best.cash) + _later(s, best))
+        )
         return Screened(
             c.id,
             course_name(s, best),

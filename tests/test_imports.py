@@ -16,7 +16,7 @@ MODULES = {path.stem: ast.parse(path.read_text(encoding="utf-8")) for path in so
 PYDANTIC = {"misfits", "case", "knowledge", "draft", "overlay"}
 # The stations in their order (design of the model): a module imports only from its own station or one before.
 STATIONS = (
-    {"problems", "money", "misfits", "lines", "offers", "integer", "pricebook"},
+    {"problems", "money", "misfits", "lines", "offers", "integer", "pricebook", "nearby", "selection"},
     {"case", "knowledge", "draft", "overlay", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
     {
@@ -33,7 +33,7 @@ STATIONS = (
         "spread", "risk",
     },
     {"worlds", "inputs", "breakeven", "turns", "kerb"},
-    {"decision", "suspects", "verdict", "screening"},
+    {"decision", "suspects", "verdict", "screening", "shortlist"},
 )  # fmt: skip
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 

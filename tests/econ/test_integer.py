@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Sequence
 from itertools import product
 from typing import Any
@@ -91,6 +92,43 @@ def test_a_search_that_stops_early_says_so(monkeypatch: pytest.MonkeyPatch) -> N
     found = solve([-5, -4, -3], [1, 1, 1], [FITS])
     assert found is not None
     assert (found.cost, found.bound, found.proven) == (-5, -9, False)
+
+
+def test_branches_that_run_out() -> None:
+    """Sixty things in three bags, which takes HiGHS thousands of branches: with one there is a choice without proof."""
+    draw = random.Random(1)  # noqa: S311 - no secret
+    weights = [[draw.randint(1, 1000) for _ in range(60)] for _ in range(3)]
+    cost = [-sum(column) - draw.randint(-100, 100) for column in zip(*weights, strict=True)]
+    bags = [Row(dict(enumerate(row)), most=sum(row) // 2) for row in weights]
+    found = solve(cost, [1] * 60, bags, nodes=1)
+    assert found is not None
+    assert all(bag.holds(found.values) for bag in bags)
+    assert found.bound < found.cost
+    assert not found.proven
+
+
+@pytest.mark.parametrize(("gap", "cost"), [(0.8, -5), (0.7, -7)])
+def test_a_point_within_the_gap_is_enough(gap: float, cost: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first search claims 5 at a bound of 9, which is within 0.8 of 5; else there is another search."""
+    lying(monkeypatch, [1.0, 0.0, 0.0], -9.0)
+    found = solve([-5, -4, -3], [1, 1, 1], [FITS], gap=gap)
+    assert found is not None
+    assert (found.cost, found.bound) == (cost, -9 if cost == -5 else cost)
+
+
+@settings(max_examples=100, deadline=None)
+@given(programs(), st.sampled_from([0.01, 0.2, 1.0]))
+def test_gap_against_every_point(program: tuple[list[int], list[int], list[Row]], gap: float) -> None:
+    cost, most, rows = program
+    least = best(cost, most, rows)
+    try:
+        found = solve(cost, most, rows, gap=gap)
+    except ArithmeticError:
+        assume(False)
+    assert (found is None) == (least is None)
+    if found is not None and least is not None:
+        assert found.bound <= least <= found.cost
+        assert found.cost - found.bound <= gap * abs(found.cost)
 
 
 def test_a_search_that_fails(monkeypatch: pytest.MonkeyPatch) -> None:

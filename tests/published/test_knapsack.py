@@ -1,12 +1,14 @@
-"""The 0/1 knapsack problems P01 to P08 of Burkardt's collection, through the same program that chooses a basket."""
+"""The 0/1 knapsack problems P01 to P08 of Burkardt's collection, through the program of a basket and by selection."""
 
 from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from econ.integer import Row, solve
+from econ.selection import select
 
 from .figures import entry
 
@@ -23,3 +25,12 @@ def test_knapsack(name: str) -> None:
     assert found.proven
     assert list(found.values) == v["selection"]
     assert sum(w for w, x in zip(v["weights"], found.values, strict=True) if x) == v["optimal_weight"]
+
+
+@pytest.mark.parametrize("name", INSTANCES)
+def test_knapsack_by_selection(name: str) -> None:
+    v = INSTANCES[name]
+    found = select(np.array(v["profits"]), np.array([v["weights"]]), np.array([v["capacity"]]), gap=0.0)
+    assert (found.value, found.bound) == (v["optimal_profit"], v["optimal_profit"])
+    assert found.chosen == tuple(i for i, x in enumerate(v["selection"]) if x)
+    assert found.used == (v["optimal_weight"],)

@@ -1,0 +1,91 @@
+"""Screen text: the answer of `mendworth screen` as plain text for people, the answer first."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from api.columns import wrap
+from api.listings import count
+from api.refusal import plain
+from api.screening import Answer, ScreenedFind
+from api.wording import money
+from econ.words import percent
+
+CARE = (
+    "Before a find is run or taken apart: spark lead off or battery pack out, fuel away from flames, and the maker's "
+    "manual beside it. A find under a hold is not run and not sold as working until that is cleared."
+)
+
+
+def screen_text(answer: Answer, top: int) -> str:
+    """Return the answer, with the first finds one by one. top: how many."""
+    lines = wrap(plain(answer.headline))
+    s = answer.shortlist
+    if s.buy and s.by_rate.profit < s.best.profit:
+        rate = f"Taking the best per bench hour first would leave {money(s.by_rate.profit, answer.currency)}."
+        lines += wrap(rate)
+    last = ""
+    for n, x in enumerate(answer.finds[:top]):
+        part = "Buy" if x.buy else _part(x)
+        if part != last:
+            lines += ["", part]
+            last = part
+        lines += _find(n + 1, x, answer.currency)
+    more = len(answer.finds) - top
+    if more > 0:
+        lines += ["", *wrap(f"{more:,} more: --top {len(answer.finds)}, or --csv FILE.")]
+    lines += ["", *wrap(_counted(answer))]
+    for note in answer.notes:
+        lines += wrap(plain(note))
+    lines += ["", *wrap(CARE)]
+    return "\n".join(lines) + "\n"
+
+
+def _part(x: ScreenedFind) -> str:
+    found = x.screened
+    if found.profit is None:
+        return "No price is named" if found.highest_offer > 0 else "Leave"
+    return "Worth it, but not among the best within the limits" if found.profit > 0 else "Leave"
+
+
+def _find(n: int, x: ScreenedFind, currency: str) -> list[str]:
+    """Return a find in a few lines: the money, the reason, what to ask and to look at."""
+    found = x.screened
+    lines = wrap(plain(f"{n:>3}. {x.id}  {x.name or found.machine_class.replace('_', ' ')}"), "", "     ")
+    offer = money(max(found.highest_offer, found.highest_offer * 0), currency)
+    if found.profit is None or found.asking_price is None:
+        said = f"offer up to {offer}" if found.highest_offer > 0 else "not worth fetching as a gift"
+    elif found.profit > 0:
+        said = f"{_asks(found.asking_price, currency)}, offer up to {offer}, "
+        said += f"leaves {money(found.profit, currency)}"
+    else:
+        most = f"worth {offer} at most" if found.highest_offer > 0 else "not worth fetching as a gift"
+        said = f"{_asks(found.asking_price, currency)}, {most}"
+    if found.bench_hours and (found.profit is None or found.profit > 0):
+        said += f"; {found.bench_hours:.1f} bench hours"
+        said += "" if found.profit_per_hour is None else f", {money(found.profit_per_hour, currency)} an hour"
+    if found.profit is not None and found.profit > 0:
+        said += "" if found.cash is None else f"; cash {money(found.cash, currency)}"
+        said += "" if found.chance_of_loss is None else f"; chance of a loss {percent(found.chance_of_loss)}"
+    lines += wrap(f"{said}.", "     ")
+    why = found.reason or "nothing is said to be wrong"
+    lines += wrap(f"{found.title[:1].upper()}{found.title[1:]}; {why}.", "     ")
+    first = []
+    if found.question is not None:
+        first.append(f"Ask: {found.question.title} (worth {money(found.question.worth, currency)})")
+    if found.spot_check is not None:
+        look = found.spot_check
+        what = f"{look.title[:1].lower()}{look.title[1:]}"
+        first.append(f"There: {what} ({look.minutes:.0f} min, worth {money(look.worth, currency)})")
+    return lines + [line for text in first for line in wrap(text, "     ", "       ")]
+
+
+def _asks(price: Decimal, currency: str) -> str:
+    return f"asks {money(price, currency)}" if price else "is free"
+
+
+def _counted(answer: Answer) -> str:
+    s = answer.shortlist
+    said = f"{count(answer.read, 'row')} read: {s.pays:,} worth what is asked, {s.unpriced:,} without a price, "
+    said += f"{s.leave:,} to leave"
+    return said + (f", {answer.left_out:,} at fault and left out." if answer.left_out else ".")

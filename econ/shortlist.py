@@ -1,0 +1,176 @@
+"""Shortlist: of finds that were screened, which to buy within the hours, the cash and the places there are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from econ.money import DIGITS, say, to_decimal, to_minor
+from econ.screening import Screened
+from econ.selection import GAP, Selection, select
+from econ.words import listed
+
+THOUSAND = 1000
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What there is of bench hours [h], cash [currency], places in the yard, and kilometres to drive; None: enough."""
+
+    hours: float | None = None
+    cash: Decimal | None = None
+    places: int | None = None
+    km: float | None = None
+
+
+@dataclass(frozen=True)
+class Totals:
+    """What finds leave and take together. km: each fetched by a trip of its own."""
+
+    finds: int
+    profit: Decimal
+    hours: float
+    cash: Decimal
+    km: float
+
+
+@dataclass(frozen=True)
+class Shortlist:
+    """The finds in their order, those to buy first.
+
+    order: places among the finds given: those to buy by profit per bench hour, then those that would pay too, then
+    those that name no price by their highest offer, then the rest. buy: how many of them to buy. pays: finds that leave
+    something at the asking price; unpriced: finds that name no price but are worth one; leave: all others. best: the
+    totals of those to buy; by_rate: what taking the best for their hours first would leave instead (where no hours are
+    limited, for what is). gap: by how much, of its profit, a better choice might exceed this one, 0 where it is proven
+    best [1]. hour, cash_unit, place, kilometre: what one more would bring; None where there is enough. settled,
+    searched: how many finds bounds settled, and how many were left to search.
+    """
+
+    order: tuple[int, ...]
+    buy: int
+    pays: int
+    unpriced: int
+    leave: int
+    best: Totals
+    by_rate: Totals
+    gap: float
+    hour: Decimal | None
+    cash_unit: Decimal | None
+    place: Decimal | None
+    kilometre: Decimal | None
+    settled: int
+    searched: int
+    headline: str
+
+
+def shortlist(
+    found: Sequence[Screened], km: Sequence[float], currency: str, limits: Limits, gap: float = GAP
+) -> Shortlist:
+    """Return which of some finds to buy.
+
+    found: in one currency. km: to fetch each, there and back. gap: proven at most, of the profit [1]; 0: the best.
+    """
+    profit = np.array([0 if x.profit is None else to_minor(x.profit, currency) for x in found], dtype=np.int64)
+    takes = {
+        "hours": np.array([round(x.bench_hours * THOUSAND) for x in found], dtype=np.int64),
+        "cash": np.array([0 if x.cash is None else to_minor(x.cash, currency) for x in found], dtype=np.int64),
+        "places": np.ones(len(found), dtype=np.int64),
+        "km": np.array([round(x * THOUSAND) for x in km], dtype=np.int64),
+    }
+    most = {
+        "hours": None if limits.hours is None else int(limits.hours * THOUSAND),
+        "cash": None if limits.cash is None else to_minor(limits.cash, currency),
+        "places": limits.places,
+        "km": None if limits.km is None else int(limits.km * THOUSAND),
+    }
+    named = [name for name, limit in most.items() if limit is not None]
+    needs = np.array([takes[name] for name in named], dtype=np.int64).reshape(len(named), len(found))
+    chosen = select(profit, needs, np.array([most[name] for name in named], dtype=np.int64), gap)
+
+    def totals(which: Sequence[int]) -> Totals:
+        i = list(which)
+        return Totals(
+            len(i),
+            to_decimal(int(profit[i].sum()), currency),
+            round(float(takes["hours"][i].sum()) / THOUSAND, 3),
+            to_decimal(int(takes["cash"][i].sum()), currency),
+            round(float(takes["km"][i].sum()) / THOUSAND, 3),
+        )
+
+    unit = 10 ** DIGITS[currency]
+    scale = {"hours": THOUSAND, "cash": unit, "places": 1, "km": THOUSAND}
+    more = {name: to_decimal(price * scale[name], currency) for name, price in zip(named, chosen.prices, strict=True)}
+    order = _order(found, profit, chosen.chosen)
+    pays = int((profit > 0).sum())
+    unpriced = sum(x.profit is None and x.highest_offer > 0 for x in found)
+    best = totals(chosen.chosen)
+    counts = pays, unpriced, len(found) - pays - unpriced
+    return Shortlist(
+        order, len(chosen.chosen), *counts, best, totals(chosen.ranked), chosen.gap, more.get("hours"),
+        more.get("cash"), more.get("places"), more.get("km"),
+        chosen.fixed_in + chosen.fixed_out + chosen.dominated, chosen.searched,
+        _headline(len(found), counts, best, limits, more.get("hours"), chosen, currency),
+    )  # fmt: skip
+
+
+def _order(found: Sequence[Screened], profit: np.ndarray, chosen: Sequence[int]) -> tuple[int, ...]:
+    buy = set(chosen)
+
+    def key(i: int) -> tuple[object, ...]:
+        x = found[i]
+        rate = profit[i] / x.bench_hours if x.bench_hours > 0 else float("inf")
+        if i in buy or profit[i] > 0:
+            return i not in buy, -rate, -int(profit[i]), i
+        if x.profit is None and x.highest_offer > 0:
+            return 2, -float(x.highest_offer), 0, i
+        return 3, -float(x.highest_offer if x.profit is None else x.profit), 0, i
+
+    return tuple(sorted(range(len(found)), key=key))
+
+
+def _headline(
+    finds: int,
+    counts: tuple[int, int, int],
+    best: Totals,
+    limits: Limits,
+    hour: Decimal | None,
+    chosen: Selection,
+    currency: str,
+) -> str:
+    """Return what to buy in a few sentences, the money first."""
+
+    def money(x: Decimal) -> str:
+        return say(to_minor(x, currency), currency)
+
+    pays, unpriced, _ = counts
+    of = f"Of {finds:,} finds" if finds != 1 else "The find"
+    if not finds:
+        return "No find could be screened."
+    if not pays:
+        said = f"{of}{' none is' if finds != 1 else ' is not'} worth what is asked."
+    else:
+        within = [] if limits.hours is None else [f"{limits.hours:g} bench hours"]
+        within += [] if limits.cash is None else [money(limits.cash)]
+        within += [] if limits.places is None else [f"{limits.places} places"]
+        within += [] if limits.km is None else [f"{limits.km:g} km"]
+        which = f"these {best.finds:,}" if best.finds != 1 else "this one"
+        start = f"With {listed(within)} buy {which}" if within else f"Buy {which}"
+        leave = f"{start}: {money(best.profit)} left with every hour paid, for {money(best.cash)} and {best.hours:.1f} "
+        leave += "bench hours."
+        if within and not best.finds:
+            leave = f"With {listed(within)} none of them can be bought."
+        worth = (
+            f"{pays:,} {'are' if pays != 1 else 'is'} worth what is asked" if finds != 1 else "is worth what is asked"
+        )
+        said = f"{leave} {of} {worth}."
+    if unpriced:
+        said += f" {unpriced:,} {'name' if unpriced != 1 else 'names'} no price: offer at most what stands there."
+    if hour is not None and hour > 0:
+        said += f" A bench hour more would be worth {money(hour)}."
+    if pays and not chosen.proven and chosen.value:
+        said += f" Proven to within {chosen.gap:.2%} of the best.".replace("%", " %")
+    return said

@@ -1,0 +1,154 @@
+"""`mendworth screen` as people and scripts meet it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from doctest import ELLIPSIS, OutputChecker
+
+import openpyxl
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from api.command import main
+
+from .test_docs import ROOT
+
+HEAD = "id,machine_class,title,asking_price,currency,travel_km,travel_minutes,age_years,complaints,seen_on\n"
+ROWS = (
+    "a,mower_walk_behind,push mower (invented),0,USD,10,20,4,will_not_start,2026-04-01\n"
+    "b,leaf_blower,leaf blower (invented),500,USD,10,20,4,,2026-04-01\n"
+    "c,leaf_blower,=2+2,5,USD,10,20,4,,2026-04-01\n"
+    "d,leaf_blower,asks nothing yet (invented),,USD,10,20,4,,2026-04-01\n"
+)
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "finds.csv").write_text(HEAD + ROWS, encoding="utf-8")
+    return lambda *args: CliRunner().invoke(main, ["screen", *args])
+
+
+def test_the_answer_comes_first(run):
+    done = run("finds.csv", "--hours", "10")
+    assert done.exit_code == 0, done.stderr
+    said = " ".join(done.stdout.split())
+    assert said.startswith("With 10 bench hours buy these 2: $")
+    assert "Of 4 finds 2 are worth what is asked. 1 names no price" in said
+    assert "push mower (invented) is free, offer up to $" in said
+    assert "Leave 4. b leaf blower (invented) asks $500, worth $" in said
+    assert "4 rows read: 2 worth what is asked, 1 without a price, 1 to leave." in said
+    assert max(map(len, done.stdout.splitlines())) <= 98
+    assert len(run("finds.csv", "--top", "1").stdout.splitlines()) < len(done.stdout.splitlines())
+
+
+def test_files_agree_with_the_answer(run, tmp_path):
+    done = run("finds.csv", "--json", "--csv", "out.csv", "--workbook", "out.xlsx", "--parquet", "out.parquet")
+    assert done.exit_code == 0, done.stderr
+    answer = json.loads(done.stdout)
+    finds = answer["finds"]
+    assert [x["id"] for x in finds] == [finds[i]["id"] for i in range(4)]
+    with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [r["id"] for r in rows] == [x["id"] for x in finds]
+    assert [r["highest_offer"] for r in rows] == [x["screened"]["highest_offer"] for x in finds]
+    assert {r["name"] for r in rows} >= {"'=2+2"}, "no spreadsheet takes it for a formula"
+    sheet = openpyxl.load_workbook(tmp_path / "out.xlsx")["Finds"]
+    heads = [c.value for c in sheet[1]]
+    assert [sheet.cell(n, heads.index("profit") + 1).value for n in range(2, 6)] == [
+        None if x["screened"]["profit"] is None else float(x["screened"]["profit"]) for x in finds
+    ]
+    kept = pd.read_parquet(tmp_path / "out.parquet")
+    assert kept["id"].tolist() == [x["id"] for x in finds]
+    assert [str(x) for x in kept["highest_offer"]] == [x["screened"]["highest_offer"] for x in finds]
+    printed = run("finds.csv", "--csv", "-")
+    assert list(csv.DictReader(io.StringIO(printed.stdout))) == rows
+
+
+def test_rows_at_fault_are_left_out_with_their_reasons(run, tmp_path):
+    odd = "e,lef_blower,x,5,USD,1,1,4,,2026-04-01\nf,leaf_blower,x,five,USD,1,1,400,,2026-04-01\n"
+    (tmp_path / "odd.csv").write_text(HEAD + ROWS + odd, encoding="utf-8")
+    done = run("odd.csv")
+    assert done.exit_code == 0
+    assert done.stderr == "2 of 6 rows are at fault and left out: see odd.csv.left-out.csv.\n"
+    with (tmp_path / "odd.csv.left-out.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [r["row left out"] for r in rows] == ["6", "7"]
+    assert "leaf_blower" in rows[0]["left out because"]
+    assert "asking_price" in rows[1]["left out because"]
+    assert "age_years" in rows[1]["left out because"]
+    assert run("odd.csv", "--left-out", "rest.csv").exit_code == 0
+    assert (tmp_path / "rest.csv").read_text() == (tmp_path / "odd.csv.left-out.csv").read_text()
+
+
+def test_a_find_whose_figures_contradict_each_other_is_left_out_too(run, tmp_path):
+    """A price in working order above that of a new one is seen only once the market is read."""
+    head = HEAD.replace("seen_on", "seen_on,new_price,running")
+    row = "g,leaf_blower,odd,5,USD,1,1,4,,2026-04-01,100.00,900.00\n"
+    (tmp_path / "late.csv").write_text(head + ROWS.replace("\n", ",,\n") + row, encoding="utf-8")
+    done = run("late.csv", "--json")
+    answer = json.loads(done.stdout)
+    assert (len(answer["finds"]), answer["left_out"]) == (4, 1)
+    (problem,) = answer["late"]["6"]
+    assert problem["path"] == "market.running"
+    assert "market.running" in (tmp_path / "late.csv.left-out.csv").read_text(encoding="utf-8")
+
+
+def test_terms_hold_for_all_finds(run, tmp_path):
+    (tmp_path / "terms.json").write_text(
+        json.dumps({"terms": {"hour_worth": "90.00"}, "prices": {"spark_plug": "3.00"}})
+    )
+    first, dear = (json.loads(run("finds.csv", "--json", *more).stdout) for more in ((), ("--terms", "terms.json")))
+    offers = [{x["id"]: float(x["screened"]["highest_offer"]) for x in a["finds"]} for a in (first, dear)]
+    assert all(offers[1][i] < offers[0][i] for i in "abcd")
+    (tmp_path / "bad.json").write_text(json.dumps({"terms": {"hour_wrth": "9"}, "prices": {"plug": "3.00"}, "x": 1}))
+    done = run("finds.csv", "--terms", "bad.json")
+    assert done.exit_code == 2
+    assert sorted(line.partition(":")[0] for line in done.stderr.splitlines()) == [
+        "prices.plug",
+        "terms.hour_wrth",
+        "x",
+    ]
+
+
+def test_several_processes_change_nothing(run, tmp_path, monkeypatch):
+    """To the last digit. A hundred finds are enough to start workers; here two are."""
+    monkeypatch.setattr("api.screening.ENOUGH", 2)
+    monkeypatch.setattr("api.screening.AT_ONCE", 1)
+    alone, both = (json.loads(run("finds.csv", "--json", "--workers", n).stdout) for n in ("1", "2"))
+    assert alone == both
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (["none.csv"], "none.csv: got No such file"), (["finds.csv", "--hours", "much"], 'got "much"; this is a'),
+        (["finds.csv", "--cash", "-1"], 'got "-1"; this is a'), (["finds.csv", "--places", "1.5"], "whole number"),
+        (["finds.csv", "--terms", "none.json"], "--terms: got No such file"),
+        (["finds.csv", "--per-km", "9999999"], "--per-km"), (["finds.csv", "--map", "x"], "--map"),
+    ],
+)  # fmt: skip
+def test_what_is_asked_wrongly(run, args, said):
+    done = run(*args)
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert said in done.stderr
+
+
+def test_finds_of_two_currencies_are_not_weighed_together(run, tmp_path):
+    (tmp_path / "two.csv").write_text(HEAD + ROWS.replace("500,USD", "500,EUR"), encoding="utf-8")
+    done = run("two.csv")
+    assert done.exit_code == 2
+    assert "EUR, USD" in done.stderr
+
+
+def test_the_example_of_the_page():
+    """A dozen finds of the sample, by standard input."""
+    page = (ROOT / "docs/screening.md").read_text(encoding="utf-8")
+    told = page.partition("--top 3\n")[2].partition("\n")[0]
+    lines = (ROOT / "sample_prices/finds.csv").read_text(encoding="utf-8").splitlines(keepends=True)[:13]
+    args = ["screen", "-", "--hours", "12", "--cash", "200", "--top", "3"]
+    done = CliRunner().invoke(main, args, input="".join(lines))
+    assert OutputChecker().check_output(f"{told}\n", done.stdout.partition("\n")[0] + "\n", ELLIPSIS), done.output

@@ -1,0 +1,88 @@
+"""Which finds to buy, by hand and against every choice there is."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from econ.screening import Screened
+from econ.shortlist import Limits, shortlist
+
+
+def find(profit: int | None, hours: float = 1.0, cash: int = 20, offer: int = 10) -> Screened:
+    amount = None if profit is None else Decimal(profit)
+    asked = None if profit is None else Decimal(5)
+    return Screened(
+        "mower", "repair:open", "find the cause", Decimal(offer), asked, amount, hours, None,
+        None if profit is None else Decimal(cash), None, "", None, None, (),
+    )  # fmt: skip
+
+
+def test_in_plain_words_by_hand() -> None:
+    """60 in 2 hours and 50 in 2 beat 70 in 4; by the hour they come first, too. A fifth hour is worth 17.50."""
+    found = [find(70, 4.0), find(60, 2.0), find(50, 2.0), find(-3), find(None), find(None, offer=-2)]
+    s = shortlist(found, [1.0] * 6, "USD", Limits(hours=4.0))
+    assert s.order == (1, 2, 0, 4, 5, 3)
+    assert (s.buy, s.pays, s.unpriced, s.leave) == (2, 3, 1, 2)
+    assert (s.best.profit, s.best.hours, s.best.cash, s.best.km) == (Decimal(110), 4.0, Decimal(40), 2.0)
+    assert s.by_rate == s.best
+    assert s.gap == 0
+    assert s.headline == (
+        "With 4 bench hours buy these 2: $110 left with every hour paid, for $40 and 4.0 bench hours. Of 6 finds 3 are "
+        "worth what is asked. 1 names no price: offer at most what stands there. A bench hour more would be worth "
+        "$18."
+    )
+    assert s.hour is not None
+    assert Decimal("17.50") <= s.hour <= 25
+
+
+@pytest.mark.parametrize(
+    ("found", "limits", "said"),
+    [
+        ([], Limits(), "No find could be screened."),
+        ([find(-1), find(0)], Limits(), "Of 2 finds none is worth what is asked."),
+        (
+            [find(9)],
+            Limits(),
+            "Buy this one: $9.00 left with every hour paid, for $20 and 1.0 bench hours. The find is",
+        ),
+        ([find(9), find(8)], Limits(places=0), "With 0 places none of them can be bought. Of 2 finds 2 are worth"),
+        ([find(9), find(8)], Limits(cash=Decimal(25), km=9.0), "With $25 and 9 km buy this one: $9.00 left"),
+    ],
+)
+def test_headlines(found: list[Screened], limits: Limits, said: str) -> None:
+    assert shortlist(found, [4.0] * len(found), "USD", limits).headline.startswith(said)
+
+
+ONE = st.builds(find, st.none() | st.integers(-20, 90), st.integers(0, 9).map(float), st.integers(0, 60))
+MOST = st.none() | st.integers(0, 20), st.none() | st.integers(0, 150), st.none() | st.integers(0, 5)
+
+
+@given(st.lists(ONE, max_size=8), *MOST)
+@settings(max_examples=150, deadline=None)
+def test_the_best_of_every_choice(
+    found: list[Screened], hours: int | None, cash: int | None, places: int | None
+) -> None:
+    limits = Limits(None if hours is None else float(hours), None if cash is None else Decimal(cash), places)
+    s = shortlist(found, [0.0] * len(found), "USD", limits, gap=0.0)
+    able = [x for x in found if x.profit is not None]
+    best = max(
+        (
+            sum((x.profit or Decimal(0) for x in some), Decimal(0))
+            for n in range(len(able) + 1)
+            for some in combinations(able, n)
+            if (hours is None or sum(x.bench_hours for x in some) <= hours)
+            and (cash is None or sum((x.cash or Decimal(0) for x in some), Decimal(0)) <= cash)
+            and (places is None or n <= places)
+        ),
+        default=Decimal(0),
+    )
+    assert s.best.profit == best
+    assert sorted(s.order) == list(range(len(found)))
+    chosen = [found[i] for i in s.order[: s.buy]]
+    assert sum((x.profit or Decimal(0) for x in chosen), Decimal(0)) == best
+    assert s.by_rate.profit <= best
