@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from econ import __version__
-from econ.problems import BadInput, Problem
+from econ.problems import BadInput
 
 if TYPE_CHECKING:
     from econ.decision import Decision
@@ -213,6 +213,7 @@ def bearing(
     from api.library import today
     from api.supply import book_at
     from econ.calliper import is_size
+    from econ.problems import Problem
 
     asked = " ".join(text)
     given = {"size" if is_size(asked) else "designation": asked, "currency": currency.upper()}

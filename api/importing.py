@@ -13,7 +13,7 @@ import click
 
 from api.book import Book
 from api.library import ids, today
-from api.listings import Imported, ListImported, imported, under_known_names
+from api.listings import Imported, ListImported, count, imported, under_known_names
 from api.pricelist import PriceList, Told, read_prices
 from api.source import Sourced, is_feed, read_feed, read_file
 from econ.problems import BadInput, Problem
@@ -78,9 +78,15 @@ def import_lists(
                 problems = [*problems, *error.problems]
             advance(len(source.body) // 1000)
     faults = [p for listed, _ in read for p in listed.told()]
-    nothing_good = any(not len(listed.rows) for listed, _ in read)
+    nothing_good = [
+        Problem(
+            listed.name, f"{listed.read:,} rows", "none of them is good, so that none can be kept", "put them right"
+        )
+        for listed, _ in read
+        if not len(listed.rows) and keep_good
+    ]
     if problems or (faults and not keep_good) or nothing_good:
-        raise BadInput([*problems, *faults])
+        raise BadInput([*problems, *faults, *nothing_good])
     twice = list(_twice(found))
     if dry_run and twice:
         raise BadInput(twice)

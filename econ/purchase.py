@@ -107,8 +107,8 @@ class Purchase:
 
     landed: goods, own stock, shipping and what does not come back of core charges. cash_now: paid to sellers, core
     charges in full; core_back: refunded when the old parts go back. single: landed from one seller, None where none has
-    it all; why: one seller or several, in words. missing: pieces beyond what own stock and sellers have. revision: of
-    the price book. Parts not in it are not here.
+    it all; single_orders: what that would be, where it is not what to order; why: one seller or several, in words.
+    missing: pieces beyond what own stock and sellers have. revision: of the price book. Parts not in it are not here.
     """
 
     orders: tuple[PurchaseOrder, ...]
@@ -117,6 +117,7 @@ class Purchase:
     core_back: Decimal
     lead_days: float
     single: Decimal | None
+    single_orders: tuple[PurchaseOrder, ...]
     why: tuple[str, ...]
     missing: tuple[NotOffered, ...]
     revision: int | None
@@ -184,21 +185,25 @@ def buy(
             terms.priced[o.part].stale,
         )
 
+    def orders(basket: Basket) -> tuple[PurchaseOrder, ...]:
+        sent = [
+            PurchaseOrder(o.seller, tuple(map(line, o.lines)), money(o.goods), money(o.shipping), o.lead_days)
+            for o in basket.orders
+        ]
+        shelf = tuple(map(line, basket.shelf))
+        return (*sent, *([PurchaseOrder("", shelf, money(basket.own_stock), money(0), 0.0)] if shelf else []))
+
     b = found.best
-    orders = [
-        PurchaseOrder(o.seller, tuple(map(line, o.lines)), money(o.goods), money(o.shipping), o.lead_days)
-        for o in b.orders
-    ]
-    if b.shelf:
-        orders.append(PurchaseOrder("", tuple(map(line, b.shelf)), money(b.own_stock), Decimal(0), 0.0))
+    beside = () if found.single is None or found.single == b else orders(found.single)
     single = None if found.single is None else money(found.single.landed)
     bought = Purchase(
-        tuple(orders),
+        orders(b),
         money(b.landed),
         money(b.cash_now),
         money(b.core_back),
         b.lead_days,
         single,
+        beside,
         found.why,
         tuple(NotOffered(x.part, c.parts[x.part].title, x.pieces, x.why) for x in found.missing),
         revision,

@@ -293,3 +293,24 @@ def test_own_stock_of_no_known_price_is_on_the_shelf_all_the_same() -> None:
     assert (order.seller, [x.part for x in order.lines]) == ("", ["seal"])
     assert order.goods == Decimal(int(b.unit_cost[b.parts.index("seal")])) / 100
     assert tickets(b, members(b, [scope(b, "seal_job")])).shipping.tolist() == [0]
+
+
+def test_the_basket_of_one_seller_stands_beside_a_split() -> None:
+    """Two seals at 100 from ann and the bearing at 100 from bob; each asks 300 for what the other sells."""
+    who = {"Ann": Seller("Ann"), "Bob": Seller("Bob")}
+    offers = [
+        offer("seal", "Ann", 10_000), offer("seal", "Bob", 30_000), offer("bearing", "Ann", 30_000),
+        offer("bearing", "Bob", 10_000),
+    ]  # fmt: skip
+    case, c, _ = read()
+    b = make_bench(case, c, settle(case, c, defaults(), Supply(tuple(offers), who, 1)))
+    bought = buy(c, b, scope(b, "seal_job", "bearing_job"), 0.0, 1)
+    assert bought is not None
+    found = bought[0]
+    assert sorted(o.seller for o in found.orders) == ["Ann", "Bob"]
+    assert len(found.single_orders) == 1
+    assert found.single is not None
+    assert found.single == sum(o.goods + o.shipping for o in found.single_orders) > found.landed
+    alone = buy(c, b, scope(b, "seal_job"), 0.0, 1)
+    assert alone is not None
+    assert alone[0].single_orders == ()
