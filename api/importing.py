@@ -80,7 +80,7 @@ def import_lists(
     faults = [p for listed, _ in read for p in listed.told()]
     nothing_good = [
         Problem(
-            listed.name, f"{listed.read:,} rows", "none of them is good, so that none can be kept", "put them right"
+            listed.name, count(listed.read, "row"), "none of them is good, so that none can be kept", "put them right"
         )
         for listed, _ in read
         if not len(listed.rows) and keep_good
