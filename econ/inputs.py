@@ -35,6 +35,7 @@ PRICE_SPREAD = (0.65, 1.4)  # of a price of this machine that is estimated; judg
 PARTS_OUT_SPREAD = (0.4, 1.8)  # of what its parts bring; judgement
 LIFE_SPREAD = (0.5, 2.0)  # the useful-life categories of 40 CFR 1054.107 lie about a factor of two apart
 AGE_SPREAD = (0.2, 1.2)  # age of a machine of which none is stated, over the median life; judgement
+MOST_CHANCE = 0.999  # up to which a chance is searched, or what it may be where that is more [1]
 ODDS_SPREAD = (0.5, 2.0)  # odds of a fault over those computed; judgement
 TIMES = (0.0, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0)  # of its value now
 ODDS = (0.0, 0.05, 0.1, 0.2, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 3.0, 5.0, 10.0, 30.0)  # of its odds now
@@ -188,8 +189,9 @@ class _Maker:
         likely = (p.states[:LIKELY] & mask) != 0
         if 0.0005 < value < 0.9995 and likely.any() and not likely.all():
             low, high = _odds_around(value)
+            most = max(MOST_CHANCE, high)
             source = "judgement: odds of half to twice those computed"
-            self.found.append(Input(name, "share", "", value, low, high, 0.0, 0.999, 0.0001, False, source, mask))
+            self.found.append(Input(name, "share", "", value, low, high, 0.0, most, 0.0001, False, source, mask))
 
 
 def make_inputs(

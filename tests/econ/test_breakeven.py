@@ -315,6 +315,17 @@ def test_odd_case_stays_finite(odd: str) -> None:
     holds(document)
 
 
+def test_a_chance_that_is_nearly_sure_is_searched_as_far_as_it_may_be() -> None:
+    """0.9984 with odds of twice as much is 0.9992: more than chances are searched to otherwise."""
+    document = {
+        "perspective": "owner", "machine": {"class": "chain_saw", "age_years": 0.0, "condition": "restored"},
+        "complaints": ["smokes_black"], "findings": [{"check": "air_look", "outcome": "clogged_or_shut"}],
+    }  # fmt: skip
+    holds(document)
+    (line,) = [x for x in decide(document).break_even.inputs if x.input == "fault.air_starved"]
+    assert line.searched_to == line.high.value > Decimal("0.999")
+
+
 @settings(max_examples=5, deadline=None, derandomize=True)
 @given(cases())
 def test_any_case_stays_finite(document: dict[str, Any]) -> None:
