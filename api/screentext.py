@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from api.columns import wrap
 from api.listings import count
-from api.refusal import plain
+from api.refusal import plain, printable
 from api.screening import Answer, ScreenedFind
 from api.wording import money
 from econ.words import percent
@@ -19,7 +19,7 @@ CARE = (
 
 def screen_text(answer: Answer, top: int) -> str:
     """Return the answer, with the first finds one by one. top: how many."""
-    lines = wrap(plain(answer.headline))
+    lines = wrap(printable(answer.headline))
     s = answer.shortlist
     if s.buy and s.by_rate.profit < s.best.profit:
         rate = f"Taking the best per bench hour first would leave {money(s.by_rate.profit, answer.currency)}."
@@ -36,7 +36,7 @@ def screen_text(answer: Answer, top: int) -> str:
         lines += ["", *wrap(f"{more:,} more: --top {len(answer.finds)}, or --csv FILE.")]
     lines += ["", *wrap(_counted(answer))]
     for note in answer.notes:
-        lines += wrap(plain(note))
+        lines += wrap(printable(note))
     lines += ["", *wrap(CARE)]
     return "\n".join(lines) + "\n"
 

@@ -37,7 +37,8 @@ def test_the_answer_comes_first(run):
     assert done.exit_code == 0, done.stderr
     said = " ".join(done.stdout.split())
     assert said.startswith("With 10 bench hours buy these 2: $")
-    assert "Of 4 finds 2 are worth what is asked. 1 names no price" in said
+    assert "Of 4 finds 2 are worth what is asked. 1 names no price: offer at most what stands there." in said
+    assert "..." not in said
     assert "push mower (invented) is free, offer up to $" in said
     assert "Leave 4. b leaf blower (invented) asks $500, worth $" in said
     assert "4 rows read: 2 worth what is asked, 1 without a price, 1 to leave." in said
