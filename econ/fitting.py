@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.costing import members, tickets, work
-from econ.repairs import LEADS_FROM, AfterRepair, done_over, open_ended, repair_weeks, repairs, ways_of
+from econ.groundwork import done_over, repair_weeks
+from econ.repairs import LEADS_FROM, AfterRepair, open_ended, repairs, ways_of
 from econ.scopes import Scope, completed, covers
 from econ.setting import Course, Setting
 from econ.states import mask_of

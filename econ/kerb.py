@@ -1,4 +1,4 @@
-"""Kerb: what to ask before driving out and what to look at on the spot, and what each is worth.
+"""Kerb: what to ask before driving out and what to look at on the spot, and what each is worth at a price.
 
 Both are worth something only because one may leave the find where it is: at every answer and every result the better of
 the best course and of leaving it is taken. Money in minor units.
@@ -8,85 +8,161 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from econ.buying import Asking
 from econ.case import Case
-from econ.findings import Heard
-from econ.inputs import open_facts
-from econ.money import to_minor
+from econ.inputs import Fact, open_facts
 from econ.repairs import AfterRepair
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
 from econ.staging import Bill, make_look, other_choices, repair_choice
 from econ.stopping import Columns, Look, opened_by
+from econ.weighing import Believed
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
 STATES = 256  # likeliest states looked at
 SPOT_MINUTES = 10.0  # a longer check is not made at the kerb; judgement
 TRIFLE = 0.001  # share of the new price from which a question's worth is told [1]; judgement
 TRUST = 0.7  # chance that a seller's answer is true, else it says nothing [1]; judgement
+BLOCK = 1024  # finds worked out at a time, so that memory does not grow with them
 
 
 @dataclass(frozen=True)
-class Spot:
-    """A check at the kerb or a question to the seller. worth: of the answer, before the time it takes [money]."""
+class Tells:
+    """A check at the kerb or a question to the seller, and how long it takes [min]; its cost [money].
+
+    best: what the best choice at each result is worth, times the chance of the result, (results,) [money]; chances:
+    those, (results,) [1].
+    """
 
     id: str
+    title: str
     minutes: float
-    worth: float
+    cost: float
+    best: Floats
+    chances: Floats
+
+
+@dataclass(frozen=True)
+class Told:
+    """What to do first with n finds: the place of the best among some checks or questions, -1 where none pays, (n,).
+
+    worth: of its result, before the time it takes, (n,) [money].
+    """
+
+    which: Places
+    worth: Floats
 
 
 @dataclass(frozen=True)
 class Kerb:
-    """The check to make first on the spot, and the question to ask the seller; None where none pays."""
+    """What may be looked at and asked of a find, whatever it costs. now: worth of the best choice with neither [money].
 
-    check: Spot | None
-    question: Spot | None
-
-
-class _Stakes:
-    """The choices there are, with what each result makes of them."""
-
-    def __init__(
-        self, s: Setting, after: AfterRepair, courses: Sequence[Course], states: NDArray[np.int64], weights: Floats
-    ) -> None:
-        mending = [x for x in courses if x.kind == "repair" and not x.barred]
-        bill = Bill((), {}, {})
-        choices = [repair_choice(s, after, x, states, weights, bill) for x in mending]
-        choices += other_choices(s, courses, weights)
-        self._columns = Columns(weights, choices, s.trace_cost)
-        self.now = self._best(np.ones((1, weights.size)), ())[0]
-
-    def _best(self, rows: Floats, made: Sequence[Look]) -> Floats:
-        """Return the value of the best choice at each result, times its chance, (results,)."""
-        block = self._columns.block(rows)
-        best: Floats = self._columns.stop(block, made, opened_by(made))[0].max(axis=0)
-        return best
-
-    def worth(self, look: Look, leave: float) -> float:
-        """Return what a look is worth where leaving the find saves so much [money]."""
-        chances = self._columns.block(look.rows).mass
-        after = np.maximum(self._best(look.rows, (look,)), leave * chances).sum()
-        return max(float(after - max(self.now, leave)), 0.0)
-
-
-def kerb(case: Case, c: MachineClass, s: Setting, heard: Heard, courses: Sequence[Course], after: AfterRepair) -> Kerb:
-    """Return what to look at on the spot and what to ask before.
-
-    Checks that take a few minutes, no tools that are not there, and nothing taken apart. Where no price is asked, the
-    find is looked at as if it cost what it is worth: then an answer may turn the decision most.
+    Of those that are worth the same the first is taken. trifle: worth from which a question is told [money].
     """
-    m = min(STATES, s.posterior.states.size)
-    states, weights = s.posterior.states[:m], s.posterior.weights[:m] / s.posterior.weights[:m].sum()
-    present = (states[:, None] >> np.arange(len(heard.faults)) & 1).astype(bool)
-    stakes = _Stakes(s, after, courses, states, weights)
-    trip = float(s.terms.money("hour_worth")) * case.find.travel_hours + _minor(s, case.find.travel_cost)
-    asked = case.find.asking_price
-    price = max(stakes.now - trip, 0.0) if asked is None else _minor(s, asked)
-    looks = []
+
+    now: float
+    checks: tuple[Tells, ...]
+    questions: tuple[Tells, ...]
+    trifle: float
+
+    def check(self, asking: Asking, hour: int) -> Told:
+        """Return the check to make first on the spot, the trip being made. hour: worth of an hour [money/h]."""
+        costs = np.array([x.cost for x in self.checks])
+
+        def pays(worth: Floats) -> Floats:
+            return np.where(worth > costs, worth - costs, -np.inf)
+
+        return self._first(self.checks, self._price(asking, hour), pays)
+
+    def question(self, asking: Asking, hour: int) -> Told:
+        """Return the question to ask the seller, the trip not being made yet."""
+
+        def tells(worth: Floats) -> Floats:
+            return np.where(worth >= self.trifle, worth, -np.inf)
+
+        return self._first(self.questions, self._price(asking, hour) + _trip(asking, hour), tells)
+
+    def _price(self, asking: Asking, hour: int) -> Floats:
+        """Return what finds cost, (n,): where no price is named, as much as they are worth, that it may turn most."""
+        return np.where(asking.named, asking.price, np.maximum(self.now - _trip(asking, hour), 0.0))
+
+    def _first(self, tells: Sequence[Tells], leave: Floats, gain: Any) -> Told:
+        """Return what to do first. leave: what leaving each find saves, (n,) [money]; gain: of worths (n, k)."""
+        which, worth = np.full(leave.size, -1, dtype=np.int64), np.zeros(leave.size)
+        if not tells:
+            return Told(which, worth)
+        best, chances = (_side_by_side([getattr(x, name) for x in tells]) for name in ("best", "chances"))
+        for start in range(0, leave.size, BLOCK):
+            rows = slice(start, start + BLOCK)
+            saved = leave[rows, None, None]
+            after = np.maximum(best, saved * chances).sum(axis=-1)
+            worths = np.maximum(after - np.maximum(self.now, leave[rows, None]), 0.0)
+            gains = gain(worths)
+            first = gains.argmax(axis=1)
+            here = np.arange(first.size)
+            none = np.isneginf(gains[here, first])
+            which[rows] = np.where(none, -1, first)
+            worth[rows] = np.where(none, 0.0, worths[here, first])
+        return Told(which, worth)
+
+
+def _trip(asking: Asking, hour: int) -> Floats:
+    trip: Floats = hour * asking.hours + asking.travel
+    return trip
+
+
+def _side_by_side(rows: Sequence[Floats]) -> Floats:
+    """Return rows of several lengths as a table, filled up with zeros."""
+    table = np.zeros((len(rows), max(x.size for x in rows)))
+    for i, x in enumerate(rows):
+        table[i, : x.size] = x
+    return table
+
+
+class Sight:
+    """What finds have in common of which the same is believed: the likeliest states, and the facts nobody told."""
+
+    def __init__(self, believed: Believed) -> None:
+        p = believed.posterior
+        m = min(STATES, p.states.size)
+        self.heard = believed.heard
+        self.states, self.weights = p.states[:m], p.weights[:m] / p.weights[:m].sum()
+        self.present = (self.states[:, None] >> np.arange(len(self.heard.faults)) & 1).astype(bool)
+
+    @cached_property
+    def facts(self) -> tuple[Fact, ...]:
+        """The facts that are not known for sure and bear on the faults in play."""
+        return open_facts(self.heard, self.states, self.weights)
+
+
+def make_kerb(
+    case: Case, c: MachineClass, s: Setting, sight: Sight, courses: Sequence[Course], after: AfterRepair
+) -> Kerb:
+    """Return what may be looked at and asked of a find.
+
+    Checks that take a few minutes, no tools that are not there, and nothing taken apart.
+    """
+    weights, heard = sight.weights, sight.heard
+    mending = [x for x in courses if x.kind == "repair" and not x.barred]
+    choices = [repair_choice(s, after, x, sight.states, weights, Bill((), {}, {})) for x in mending]
+    choices += other_choices(s, courses, weights)
+    columns = Columns(weights, choices, s.trace_cost)
+
+    def tells(name: str, title: str, minutes: float, cost: float, look: Look) -> Tells:
+        block = columns.block(look.rows)
+        best: Floats = columns.stop(block, (look,), opened_by((look,)))[0].max(axis=0)
+        return Tells(name, title, minutes, cost, best, block.mass)
+
+    nothing = columns.block(np.ones((1, weights.size)))
+    now = float(columns.stop(nothing, (), {})[0].max(axis=0)[0])
+    checks, questions = [], []
     for name, check in c.checks.items():
         if check.complaint or check.reveals or check.operations or name in heard.outcomes:
             continue
@@ -94,20 +170,12 @@ def kerb(case: Case, c: MachineClass, s: Setting, heard: Heard, courses: Sequenc
             continue
         if (check.running and s.held) or not set(check.requires) <= set(heard.outcomes):
             continue
-        look = make_look(s, case, c, heard, name, present)
+        look = make_look(s, case, c, heard, name, sight.present)
         if look is not None:
-            looks.append((Spot(name, check.minutes, stakes.worth(look, price)), look.cost))
-    paying = [(x, x.worth - cost) for x, cost in looks if x.worth > cost]
-    check_first = max(paying, key=lambda x: (x[1], x[0].id))[0] if paying else None
-    asks = []
-    for fact in open_facts(heard, states, weights):
+            checks.append(tells(name, check.title, check.minutes, float(look.cost), look))
+    for fact in sight.facts:
         share = fact.chances[:, None]
-        told = TRUST * share * fact.weights / weights + (1 - TRUST) * share
-        asks.append(Spot(fact.name, 0.0, stakes.worth(Look(fact.name, told), price + trip)))
-    best = max(asks, key=lambda x: (x.worth, x.id), default=None)
-    told_from = TRIFLE * float(s.terms.new_price)
-    return Kerb(check_first, best if best is not None and best.worth >= told_from else None)
-
-
-def _minor(s: Setting, amount: Decimal) -> float:
-    return float(to_minor(amount, s.terms.currency))
+        rows = TRUST * share * fact.weights / weights + (1 - TRUST) * share
+        questions.append(tells(fact.name, c.facts[fact.name].question, 0.0, 0.0, Look(fact.name, rows)))
+    checks, questions = (sorted(x, key=lambda t: t.id, reverse=True) for x in (checks, questions))
+    return Kerb(now, tuple(checks), tuple(questions), TRIFLE * float(s.terms.new_price))

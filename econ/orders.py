@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.costing import THOUSAND, Charges, members, ordered, shipping_of, wait_for, work
+from econ.groundwork import entropy, ways_to_cure
 from econ.money import RATE_UNIT, IntArray
 from econ.plan import Node, Plan, make_plans
-from econ.repairs import AfterRepair, entropy, ways_to_cure
+from econ.repairs import AfterRepair
 from econ.rulebook import SOMETHING_ELSE, MachineClass
 from econ.scopes import Scope
 from econ.setting import Setting
@@ -151,7 +152,7 @@ class Orders:
         rows = self._after(left.ravel(), renewal, worn)
         sets, place = np.unique(left & s.table.failing, return_inverse=True)
         place = place.reshape(left.shape)
-        then = work(bench, self._after.follow_ups(sets).jobs[0])
+        then = work(bench, self._after.groundwork.follow_ups(sets).jobs[0])
         mass = np.bincount(place.ravel(), (chance[:, None] * self._weights).ravel(), sets.size).astype(float)
         return _Repair(
             ordered(bench, w.fitted)[0],

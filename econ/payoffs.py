@@ -215,7 +215,7 @@ def _sold_as_working(
     holding = terms.money("holding_per_week") * market.days_to_sell / 7
 
     def kept(masks: Masks, renewal: float) -> InUse:
-        del renewal  # a buyer pays for a working machine, not for the age of its engine
+        del renewal  # none is counted for a reseller
         left = effects(table, masks)
         price = market.running * left.seen_price
         claims = (1 - left.unclaimed) * np.maximum(price - as_stands(masks), 0.0)

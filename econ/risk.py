@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from econ.case import Case
 from econ.courses import TIE
-from econ.money import to_decimal, to_minor
-from econ.repairs import AfterRepair, entropy, repairs
+from econ.groundwork import entropy
+from econ.money import to_decimal
+from econ.repairs import AfterRepair, repairs
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
 from econ.spread import RESALE_SD, RESALE_SOURCE, Spread, draw, sobol
@@ -171,19 +172,12 @@ def assess(
     return Risk(lines, agreed, SEED, REPLICATES * POINTS, REPLICATES, notes)
 
 
-def chance_of_loss(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> float | None:
-    """Return the chance that a find, bought at what is asked, brings less than price, trip and hours [1].
-
-    Over the draws of `assess`. best: what is done with it. None where no price is asked.
-    """
-    if case.find.asking_price is None:
-        return None
+def outturns_of(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> Floats:
+    """Return what one course brings in the draws of `assess`, rising, (draws,) [money]."""
     course = repairs(s, after, [best.jobs])[0] if best.kind == "repair" and not best.worth_by_state.size else best
     d = draw(s, sobol(SEED, REPLICATES, POINTS))
-    worth = outturns(Spread(case, c, s, d, after), [course], d.row)[0][0]
-    spent = float(to_minor(case.find.asking_price + case.find.travel_cost, case.currency))
-    spent += float(s.terms.money("hour_worth")) * case.find.travel_hours
-    return round(float((worth < spent).mean()), 4)
+    found: Floats = np.sort(outturns(Spread(case, c, s, d, after), [course], d.row)[0][0])
+    return found
 
 
 def _authorise(case: Case, s: Setting, x: Course, cost: Floats, gap: float, limit: float | None) -> Authorisation:

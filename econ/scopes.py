@@ -61,7 +61,8 @@ def make_jobs(bench: Bench, c: MachineClass, faults: Sequence[str]) -> Jobs:
     number = {i: n for n, i in enumerate(faults)}
     jobs = [c.jobs[j] for j in bench.jobs]
     clears = tuple(mask_of(number[f] for f in job.cleared if f in number) for job in jobs)
-    renewal = tuple(job.renewal for job in jobs)
+    # A buyer pays for a working machine, not for the age of its engine.
+    renewal = tuple(0.0 if bench.terms.perspective == "reseller" else job.renewal for job in jobs)
     meant = [[j for j, job in enumerate(jobs) if fault in job.clears] for fault in faults]
     able = [[j for j in o if j not in bench.barred] for o in meant]
     effort = [_effort(c, job) for job in jobs]
@@ -255,4 +256,4 @@ class FollowUps:
                 self._known = [FollowUp(*(np.concatenate(p, axis=min(1, p[0].ndim - 1)) for p in parts))]
         at, known = self._place[failing], self._known[0]
         every = [getattr(known, x.name) for x in fields(FollowUp)]
-        return FollowUp(*(x[at] if x.ndim == 1 else x[:, at] for x in every))
+        return FollowUp(*(x[at] if x.ndim == 1 else np.take(x, at, axis=1) for x in every))

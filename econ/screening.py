@@ -1,7 +1,7 @@
-"""Screening: a find that a reseller may buy, judged by the same kernel as one machine on the bench.
+"""Screening: finds that a reseller may buy, judged by the same kernel as one machine on the bench.
 
-From a checked case to what to offer, what it would leave, what it takes of time and cash, how likely it loses, and what
-to ask and look at before.
+Finds that differ in price and trip alone are appraised once; what each leaves follows for all of them at once. A find
+by itself is a block of one.
 """
 
 from __future__ import annotations
@@ -10,19 +10,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+import numpy as np
+
+from econ.buying import Asking, Bought, Brings, asking_of, bought, brings_of
 from econ.case import Case
 from econ.courses import best_course
 from econ.earlier import earlier_jobs, raised
-from econ.kerb import Spot, kerb
-from econ.money import to_decimal, to_minor
+from econ.kerb import Kerb, Sight, Tells, Told, make_kerb
+from econ.money import to_decimal
 from econ.pricebook import Supply
-from econ.risk import chance_of_loss
 from econ.rulebook import MachineClass
-from econ.setting import Course, Setting, course_name
+from econ.setting import course_name
 from econ.suspects import fault_lines, pointed_at
 from econ.terms import Default
-from econ.turns import highest_offer
-from econ.weighing import Believed, Common, believe, weigh
+from econ.weighing import Common, believe, weigh
 from econ.words import cause, title_of
 
 
@@ -63,26 +64,47 @@ class Screened:
     holds: tuple[str, ...]
 
 
-def bench_hours(s: Setting, c: MachineClass, best: Course) -> float:
-    """Return the hours of work that a way of going on with a find takes at the bench [h]: cleaning counts, selling not.
+@dataclass(frozen=True)
+class Appraisal:
+    """What finds have in common that differ in price and trip alone: the best course, what it brings, what to look at.
 
-    Hours of a repair are the decider's own, slower than the book's.
+    worth: of the best course [money]; brings, kerb: of a find, None for whoever has the machine already.
     """
-    if best.kind == "repair":
-        pace = 1.0 if s.terms.by_shop else s.terms["slowness"]
-        own = 0.0 if s.terms.by_shop else (best.hours + best.later_hours) * pace
-        return float(own + s.terms["cleaning_hours"])
-    return c.value.part_out_hours if best.kind == "part_out" else 0.0
+
+    machine_class: str
+    currency: str
+    course: str
+    title: str
+    worth: float
+    reason: str
+    holds: tuple[str, ...]
+    brings: Brings | None
+    kerb: Kerb | None
 
 
-def _later(s: Setting, best: Course) -> float:
-    """Return what is expected to be paid later on a way of going on, own time left out [money]."""
-    own = 0.0 if s.terms.by_shop else best.later_hours * s.terms["slowness"] * s.terms.money("hour_worth")
-    return float(max(0.0, best.follow_up - own))
+@dataclass(frozen=True)
+class Screenings:
+    """What n finds of one appraisal are worth at their prices, and what to look at and ask first."""
+
+    appraisal: Appraisal
+    asking: Asking
+    bought: Bought
+    check: Told
+    question: Told
+
+
+class _Known:
+    """What is believed of finds that tell the same, and what follows from that alone."""
+
+    def __init__(self, case: Case, c: MachineClass) -> None:
+        self.believed = believe(case, c, raised(c, earlier_jobs(case, c)))
+        heard, posterior = self.believed.heard, self.believed.posterior
+        self.reason = cause(pointed_at(fault_lines(c, heard, self.believed.before, posterior), heard, posterior))
+        self.sight = Sight(self.believed)
 
 
 class Screening:
-    """Screens finds one after the other; what they have in common is worked out once.
+    """Appraises finds one after the other; what they have in common is worked out once.
 
     Finds of a machine class, and of a complaint, should follow each other.
     """
@@ -90,52 +112,75 @@ class Screening:
     def __init__(self, defaults: Mapping[str, Default]) -> None:
         self._defaults, self._common = defaults, Common()
         self._pattern: object = None
-        self._believed: Believed | None = None
+        self._known: _Known | None = None
 
-    def believe(self, case: Case, c: MachineClass) -> Believed:
-        """Return what a case makes likely, that of the case before where it tells the same."""
+    def _know(self, case: Case, c: MachineClass) -> _Known:
+        """Return what is known of a case, that of the case before where it tells the same."""
         told = (c.id, case.complaints, case.findings, case.prior_jobs, repr(case.history), case.machine.use)
-        if self._believed is None or told != self._pattern:
-            self._pattern, self._believed = told, believe(case, c, raised(c, earlier_jobs(case, c)))
-        return self._believed
+        if self._known is None or told != self._pattern:
+            self._pattern, self._known = told, _Known(case, c)
+        return self._known
+
+    def appraise(self, case: Case, c: MachineClass, supply: Supply | None = None) -> Appraisal:
+        """Return what a machine is worth, price and trip left out. case: checked. Raises BadInput as `decide` does."""
+        known = self._know(case, c)
+        w = weigh(case, c, self._defaults, known.believed, supply, by_state=False, common=self._common)
+        s, best = w.setting, best_course(w.courses)
+        find = case.perspective == "reseller"
+        return Appraisal(
+            c.id,
+            case.currency,
+            course_name(s, best),
+            title_of(c, s, best),
+            best.worth,
+            known.reason,
+            known.believed.holds,
+            brings_of(case, c, s, best, w.after) if find else None,
+            make_kerb(case, c, s, known.sight, w.courses, w.after) if find else None,
+        )
 
     def screen(self, case: Case, c: MachineClass, supply: Supply | None = None) -> Screened:
         """Return what a find is worth. case: checked, of a reseller. Raises BadInput as `verdict.decide` does."""
-        believed = self.believe(case, c)
-        heard = believed.heard
-        w = weigh(case, c, self._defaults, believed, supply, by_state=False, common=self._common)
-        s, best = w.setting, best_course(w.courses)
-        highest = highest_offer(case, s, best)
-        asked = case.find.asking_price
-        hours = bench_hours(s, c, best)
-        profit = None if asked is None else highest - asked
-        risk = chance_of_loss(case, c, s, best, w.after)
-        first = kerb(case, c, s, heard, w.courses, w.after)
-        checks = c.checks
+        return one_of(screened(self.appraise(case, c, supply), asking_of(case)), 0)
 
-        def money(x: float) -> Decimal:
-            return to_decimal(x, case.currency)
 
-        def told(x: Spot | None, title: str) -> Asked | None:
-            return None if x is None else Asked(x.id, title, x.minutes, money(x.worth))
+def screened(a: Appraisal, asking: Asking) -> Screenings:
+    """Return what finds of one appraisal are worth at their prices. a: of a reseller."""
+    if a.brings is None or a.kerb is None:
+        message = "only what is not bought yet is screened"
+        raise ValueError(message)
+    hour = a.brings.hour
+    return Screenings(a, asking, bought(a.brings, asking), a.kerb.check(asking, hour), a.kerb.question(asking, hour))
 
-        check, question = first.check, first.question
-        laid_out = (
-            None if asked is None else asked + case.find.travel_cost + money(max(0.0, -best.cash) + _later(s, best))
-        )
-        return Screened(
-            c.id,
-            course_name(s, best),
-            title_of(c, s, best),
-            highest,
-            asked,
-            profit,
-            round(hours, 3),
-            None if profit is None or hours <= 0 else money(float(to_minor(profit, case.currency)) / hours),
-            laid_out,
-            risk,
-            cause(pointed_at(fault_lines(c, heard, believed.before, s.posterior), heard, s.posterior)),
-            told(check, "" if check is None else checks[check.id].title),
-            told(question, "" if question is None else c.facts[question.id].question),
-            believed.holds,
-        )
+
+def one_of(x: Screenings, i: int) -> Screened:
+    """Return one of several finds in words and money."""
+    a, named = x.appraisal, bool(x.asking.named[i])
+    hours = 0.0 if a.brings is None else a.brings.bench_hours
+
+    def money(minor: float) -> Decimal:
+        return to_decimal(minor, a.currency)
+
+    def asked(told: Told, among: tuple[Tells, ...]) -> Asked | None:
+        k = int(told.which[i])
+        return None if k < 0 else Asked(among[k].id, among[k].title, among[k].minutes, money(float(told.worth[i])))
+
+    def priced(minor: np.ndarray) -> Decimal | None:
+        return money(int(minor[i])) if named else None
+
+    return Screened(
+        a.machine_class,
+        a.course,
+        a.title,
+        money(int(x.bought.highest[i])),
+        priced(x.asking.price),
+        priced(x.bought.left),
+        round(hours, 3),
+        priced(x.bought.per_hour) if hours > 0 else None,
+        priced(x.bought.cash),
+        float(x.bought.loss[i]) if named else None,
+        a.reason,
+        None if a.kerb is None else asked(x.check, a.kerb.checks),
+        None if a.kerb is None else asked(x.question, a.kerb.questions),
+        a.holds,
+    )

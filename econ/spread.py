@@ -41,10 +41,11 @@ from econ.costing import (
     tickets,
     work,
 )
+from econ.groundwork import ways_to_cure
 from econ.knowledge import Three, pert_mean
 from econ.market import net_sale, new_flows, own_flows, read_market, used_flows
 from econ.money import IntArray, divide, share
-from econ.repairs import AfterRepair, ways_to_cure
+from econ.repairs import AfterRepair
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
 from econ.states import Masks, effects

@@ -14,12 +14,13 @@ from econ.costing import THOUSAND, hour_cost, members, tickets, work
 from econ.courses import CLEARLY, SELDOM
 from econ.findings import HOLD_FROM, Heard
 from econ.fitting import Fitting
+from econ.groundwork import done_over, entropy, repair_weeks
 from econ.knowledge import Check, pert_mean
 from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
 from econ.plan import Node, Step
-from econ.repairs import AfterRepair, done_over, entropy, repair_weeks, ways_of
+from econ.repairs import AfterRepair, ways_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
 from econ.stopping import Choice, Columns, Look, Suspect, bits

@@ -9,6 +9,7 @@ from decimal import Decimal
 import numpy as np
 
 from econ.breakeven import AtEnd, BreakEven, Change, InputLine, break_even
+from econ.buying import asking_of, highest_offer
 from econ.case import Case
 from econ.costing import members, work
 from econ.evidence import Posterior
@@ -114,15 +115,10 @@ def turns(
     asked = x.case.find.asking_price
     if asked is None or s.terms.perspective != "reseller":
         return found_out
-    line = _asking(asked, highest_offer(x.case, s, best), name, x.case.currency)
+    highest = highest_offer(best.worth, s.terms.money("hour_worth"), asking_of(x.case))
+    line = _asking(asked, to_decimal(int(highest[0]), x.case.currency), name, x.case.currency)
     lines = sorted([*found_out.inputs, line], key=lambda i: (-i.swing, i.input))
     return replace(found_out, inputs=tuple(lines))
-
-
-def highest_offer(case: Case, s: Setting, best: Course) -> Decimal:
-    """Return what a reseller can pay and be no worse off, trip and hours counted; below 0 where even a gift costs."""
-    trip = s.terms.money("hour_worth") * case.find.travel_hours
-    return to_decimal(best.worth - trip, case.currency) - case.find.travel_cost
 
 
 def _asking(asked: Decimal, highest: Decimal, course: str, currency: str) -> InputLine:

@@ -10,6 +10,7 @@ import numpy as np
 
 from econ.books import book_years
 from econ.breakeven import BreakEven
+from econ.buying import asking_of, bought, brings_of
 from econ.case import Case
 from econ.costing import members, tickets
 from econ.courses import best_course, best_without_repair, confidence
@@ -31,14 +32,14 @@ from econ.pricebook import Supply
 from econ.purchase import prices_used
 from econ.release import release_tests
 from econ.repairs import AfterRepair
-from econ.risk import assess, chance_of_loss
+from econ.risk import assess
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
 from econ.staging import Staged, stage
 from econ.suspects import fault_lines, pointed_at
 from econ.terms import Assumption, Default, price_source
 from econ.thumb import rules_of_thumb
-from econ.turns import Scene, highest_offer, turns
+from econ.turns import Scene, turns
 from econ.weighing import Believed, believe, estimated, weigh
 from econ.words import confidence_word, first_step, headline, title_of
 
@@ -208,9 +209,10 @@ def _any_hidden(s: Setting) -> float:
 
 
 def _offer(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> HighestOffer:
-    highest, asked = highest_offer(case, s, best), case.find.asking_price
-    left = None if asked is None else highest - asked
-    return HighestOffer(max(highest, Decimal(0)), asked, left, chance_of_loss(case, c, s, best, after))
+    found, asked = bought(brings_of(case, c, s, best, after), asking_of(case)), case.find.asking_price
+    highest, left = (to_decimal(int(x[0]), case.currency) for x in (found.highest, found.left))
+    most = max(highest, Decimal(0))
+    return HighestOffer(most, asked, *((None, None) if asked is None else (left, float(found.loss[0]))))
 
 
 def _cautions(c: MachineClass, s: Setting, repair: Course | None) -> tuple[CautionLine, ...]:

@@ -10,6 +10,7 @@ from econ.costing import Bench, make_bench
 from econ.courses import all_courses, best_course
 from econ.evidence import ImpossibleEvidence, Posterior, condition, linked, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
+from econ.groundwork import Groundwork
 from econ.market import Market, read_market
 from econ.offers import Offer
 from econ.pricebook import Supply
@@ -21,6 +22,7 @@ from econ.setting import Course, Setting, make_setting
 from econ.terms import Default, Terms, settle
 from econ.words import KNOWN_FROM
 
+KEPT = 8  # of what cases have in common, of each kind at most: a few megabytes each
 BASKETS = 3  # times that the basket of the repair and its price are settled by each other at most
 
 
@@ -74,34 +76,39 @@ class Weighed:
 
 
 class Common:
-    """What cases weighed one after the other have in common, kept so that it is worked out once: what has to follow.
+    """What cases weighed one after the other have in common, kept so that it is worked out once.
 
-    That rests on faults in play, prices, hours and terms of work, not on what a machine sells for.
+    What has to follow rests on faults in play, prices, hours and terms of work; what a repair leaves also on what is
+    believed; neither rests on what a machine sells for. Cases that are alike in these should follow each other.
     """
 
     def __init__(self) -> None:
-        self._key: object = None
-        self._known: dict[object, FollowUps] = {}
+        self._class: object = None
+        self._follow_ups: dict[object, FollowUps] = {}
+        self._believed: Believed | None = None
+        self._grounds: dict[object, Groundwork] = {}
 
-    def follow_ups(self, case: Case, s: Setting) -> FollowUps:
-        """Return the follow-ups of a case with this setting, those of an earlier case if they are the same."""
+    def groundwork(self, case: Case, s: Setting, believed: Believed) -> Groundwork:
+        """Return the groundwork of a case with this setting, that of an earlier case if it is the same."""
         t, machine = s.terms, case.machine
-        kind = (
-            machine.machine_class,
-            t.scale,
-            t.month,
-            str(s.payoffs.week),
-            repr([p.offer for p in t.priced.values()]),
-        )
-        key = (kind, s.table.ids, s.in_play, machine.rusty, machine.model_verified, case.perspective, case.currency)
-        work = repr((case.tools, case.prices, case.unobtainable, case.prior_jobs, case.recalled_jobs, case.terms))
-        if kind != self._key:  # cases come sorted: no other of the kind will
-            self._key, self._known = kind, {}
-        known = self._known.get((key, work))
-        if known is None:
-            known = FollowUps(s.bench, s.jobs, 1 << s.in_play, s.payoffs.week)
-            self._known[key, work] = known
-        return known
+        if machine.machine_class != self._class:
+            self._class, self._follow_ups, self._believed = machine.machine_class, {}, None
+        if believed is not self._believed:
+            self._believed, self._grounds = believed, {}
+        told = case.tools, case.prices, case.unobtainable, case.prior_jobs, case.recalled_jobs, case.wanted, case.terms
+        offers, prices = [p.offer for p in t.priced.values()], (t.scale, case.currency, str(s.payoffs.week))
+        work = machine.rusty, machine.model_verified, case.perspective, *prices, repr((told, offers))
+        if work in self._grounds:
+            self._grounds[work].gather()
+        else:
+            key = s.table.ids, s.in_play, work
+            if key not in self._follow_ups:
+                self._follow_ups[key] = FollowUps(s.bench, s.jobs, 1 << s.in_play, s.payoffs.week)
+            self._grounds[work] = Groundwork(s, self._follow_ups[key])
+            for kept in (self._follow_ups, self._grounds):
+                if len(kept) > KEPT:
+                    del kept[next(iter(kept))]
+        return self._grounds[work]
 
 
 def weigh(
@@ -127,7 +134,7 @@ def weigh(
         setting = make_setting(
             case, c, terms, market, believed.heard, believed.complained, believed.posterior, bench, believed.holds
         )
-        after = AfterRepair(setting, None if common is None else common.follow_ups(case, setting))
+        after = AfterRepair(setting, None if common is None else common.groundwork(case, setting, believed))
         found = search(setting, after)
         courses = all_courses(setting, after, chosen(setting, found), by_state)
         unfound, bought = False, None

@@ -19,18 +19,9 @@ from econ.costing import members, tickets, work
 from econ.courses import CLEARLY, SELDOM, TIE, USABLE_FROM, put_back, service_shares
 from econ.evidence import Posterior
 from econ.findings import Heard
+from econ.groundwork import counted, entropy, failing_sets, repair_weeks, times_done_over, ways_to_cure
 from econ.payoffs import DISPOSALS
-from econ.repairs import (
-    LEADS_FROM,
-    AfterRepair,
-    counted,
-    entropy,
-    failing_sets,
-    open_ended,
-    repair_weeks,
-    times_done_over,
-    ways_to_cure,
-)
+from econ.repairs import LEADS_FROM, AfterRepair, open_ended
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, neighbours
 from econ.setting import Course, Setting, with_terms

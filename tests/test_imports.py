@@ -27,12 +27,12 @@ STATIONS = (
         "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",
         "outlook", "earlier", "again", "nexttime",
     },
-    {"scopes", "setting", "repairs", "courses"},
+    {"scopes", "setting", "groundwork", "repairs", "courses"},
     {
         "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "staging",
         "spread", "risk",
     },
-    {"worlds", "inputs", "breakeven", "turns", "kerb"},
+    {"worlds", "inputs", "breakeven", "buying", "turns", "kerb"},
     {"decision", "suspects", "verdict", "screening", "shortlist"},
 )  # fmt: skip
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}

@@ -1,0 +1,267 @@
+"""Groundwork: what the worth of repairs rests on whatever the machine would sell for, worked out once and shared.
+
+Machines that differ in age, condition and price alone have it in common: which sets of faults each scope of work leaves
+and how often, what would have to follow, and what its ticket comes to. Money in minor units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from econ.costing import Wait, gross_profit, members, tickets, work
+from econ.scopes import FollowUp, FollowUps, Scope, likely_scopes
+from econ.setting import Setting
+from econ.states import Masks, mask_of, packed
+
+Floats = NDArray[np.float64]
+FEW = 8  # times that there must be more sets of faults than states for sorting to be quicker than counting
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Sets of faults that were met together, (k,), and which of them pass the release check.
+
+    Of those that fail: what would have to follow, and by the share of the age that is then taken off the distinct sets
+    left, with the places of those that leave them (where) and which each leaves (which).
+    """
+
+    masks: Masks
+    passes: NDArray[np.bool_]
+    more: FollowUp | None
+    left: tuple[tuple[float, Masks, NDArray[np.int64], NDArray[np.int64]], ...]
+
+
+class Sets:
+    """The sets of faults that repairs leave which renew alike, in the order in which they were met."""
+
+    def __init__(self, s: Setting, follow_ups: FollowUps, renewal: float, worn: int) -> None:
+        self._failing, self._follow_ups = s.table.failing, follow_ups
+        self._renewal, self._worn = renewal, worn
+        self._place = np.full(1 << s.in_play, -1, dtype=np.int32)
+        self.batches: list[Batch] = []
+        self.count = 0
+
+    def at(self, masks: Masks) -> NDArray[np.int32]:
+        """Return the place of each set of faults; those not met before make a batch."""
+        unknown = masks[self._place[masks] < 0]
+        if unknown.size:
+            self._add(np.unique(unknown))
+        return self._place[masks]
+
+    def _add(self, new: Masks) -> None:
+        self._place[new] = self.count + np.arange(new.size)
+        self.count += new.size
+        failing = new & self._failing
+        passes = failing == 0
+        more, found = None, []
+        if not passes.all():
+            more = self._follow_ups(failing[~passes])
+            left = (new[~passes] | self._worn) & ~more.clears
+            renewals = np.maximum(self._renewal, more.renewal)
+            for r in np.unique(renewals):
+                where = np.flatnonzero(renewals == r)
+                one, which = np.unique(left[where], return_inverse=True)
+                found.append((float(r), one, where, which))
+        self.batches.append(Batch(new, passes, more, tuple(found)))
+
+    def gather(self) -> None:
+        """Put all that was met so far into one batch: what comes after is worked out for all of it at once."""
+        if len(self.batches) > 1:
+            every = np.concatenate([b.masks for b in self.batches])
+            self.batches, self.count = [], 0
+            self._place[every] = -1
+            self._add(np.unique(every))
+
+
+@dataclass(frozen=True)
+class Remains:
+    """What a scope leaves: the sets of faults, rising, with the chance of each [1] and its place in Sets, (k,).
+
+    looks: how often what fails is expected to be halved to find it. again: expected cost of waiting where a shop does
+    its jobs over again [money].
+    """
+
+    masks: Masks
+    chances: Floats
+    at: NDArray[np.int32]
+    looks: float
+    again: Any
+
+
+@dataclass(frozen=True)
+class Price:
+    """What a scope costs: its ticket, all counted and as paid [money]; hours by the book [mh]; weeks; gross profit."""
+
+    cost: Any
+    total: Any
+    hours: Any
+    weeks: Any
+    profit: Any
+
+
+class Groundwork:
+    """What the repairs of machines have in common that are believed alike and worked on at the same prices."""
+
+    def __init__(self, setting: Setting, follow_ups: FollowUps | None = None) -> None:
+        """follow_ups: of the same bench, jobs and faults in play, to use again."""
+        self._s = setting
+        week = setting.payoffs.week
+        self.follow_ups = follow_ups or FollowUps(setting.bench, setting.jobs, 1 << setting.in_play, week)
+        self.place = packed(setting.table.failing, setting.in_play)
+        self._sets: dict[tuple[float, int], Sets] = {}
+        self._remains: dict[tuple[Scope, int], Remains] = {}
+        self._prices: dict[Scope, Price] = {}
+
+    def sets(self, renewal: float, worn: int) -> Sets:
+        """Return the sets of faults of repairs that renew alike and leave the same wanted wear."""
+        if (renewal, worn) not in self._sets:
+            self._sets[renewal, worn] = Sets(self._s, self.follow_ups, renewal, worn)
+        return self._sets[renewal, worn]
+
+    def gather(self) -> None:
+        """Have the sets of faults met so far ready for the next machine, each kind of them in one batch."""
+        at = {key: x.count for key, x in self._sets.items() if len(x.batches) > 1}
+        for key in at:
+            self._sets[key].gather()
+        if at:
+            self._remains.clear()  # the places have changed
+
+    @cached_property
+    def pool(self) -> list[Scope]:
+        """The scopes that cover the likely states, likeliest first."""
+        s = self._s
+        hidden = mask_of(np.flatnonzero(s.table.hidden))
+        return likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.clearing)
+
+    def remains(self, scope: Scope, few: int) -> Remains:
+        """Return what a scope leaves over the likeliest states. few: how many of them."""
+        known = self._remains.get((scope, few))
+        if known is None:
+            s = self._s
+            states, weights = s.posterior.states[:few], s.posterior.weights[:few]
+            ways = ways_to_cure(s, scope)
+            left = np.array([states & ~cleared for _, cleared in ways])
+            if left.size * FEW < 1 << s.in_play:
+                masks, numbers = np.unique(left, return_inverse=True)
+                each = np.zeros(masks.size)
+                for (chance, _), number in zip(ways, numbers.reshape(left.shape), strict=True):
+                    each += chance * np.bincount(number, weights, each.size)
+            else:
+                whole = np.zeros(1 << s.in_play)
+                for (chance, _), one in zip(ways, left, strict=True):
+                    whole += chance * np.bincount(one, weights, whole.size)
+                masks = np.flatnonzero(whole)
+                each = whole[masks]
+            bits, fails = halvings(s, self.place, ways, states, weights)
+            known = Remains(
+                masks,
+                each,
+                self.sets(s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)).at(masks),
+                float(bits) * float(weights @ fails),
+                weights @ done_over(s, scope, states),
+            )
+            self._remains[scope, few] = known
+        return known
+
+    def prices(self, scopes: Sequence[Scope]) -> list[Price]:
+        """Return what each scope costs."""
+        new = [x for x in dict.fromkeys(scopes) if x not in self._prices]
+        if new:
+            bench = self._s.bench
+            member = members(bench, new)
+            t = tickets(bench, member)
+            columns = t.cost, t.total, t.hours, repair_weeks(self._s, work(bench, member).wait), gross_profit(bench, t)
+            self._prices |= {x: Price(*row) for x, row in zip(new, zip(*columns, strict=True), strict=True)}
+        return [self._prices[x] for x in scopes]
+
+
+def repair_weeks(s: Setting, wait: Wait) -> Floats:
+    """Return the weeks a repair takes: waiting for parts, and for the bench where a shop does it."""
+    weeks: Floats = wait.weeks(s.terms["parts_lead_days"] / 7) + s.terms["queue_weeks"]
+    return weeks
+
+
+def entropy(weights: Floats) -> Floats:
+    """Return the entropy along the last axis of weights that need not sum to 1 [bits]: how often to halve them.
+
+    References: C. E. Shannon, A mathematical theory of communication, Bell System Technical J. 27, 1948.
+    """
+    total = weights.sum(axis=-1, keepdims=True)
+    q = np.divide(weights, total, out=np.ones_like(weights), where=(total > 0) & (weights > 0))
+    bits: Floats = -(q * np.log2(q)).sum(axis=-1)
+    return bits
+
+
+def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
+    """Return (chance, faults cleared) for each way in which jobs of a scope may not cure, each by itself.
+
+    A shop does its own work over again for nothing, so for its customers it cures in the end.
+    """
+    doubtful = [j for j in scope if s.jobs.uncured[j] > 0 and s.jobs.clears[j] & ~s.worn]
+    if s.terms.by_shop:
+        doubtful = []
+    found = []
+    for fails in product((False, True), repeat=len(doubtful)):
+        lost = {j for j, f in zip(doubtful, fails, strict=True) if f}
+        chance = float(np.prod([s.jobs.uncured[j] if j in lost else 1 - s.jobs.uncured[j] for j in doubtful]))
+        found.append((chance, s.jobs.cleared(j for j in scope if j not in lost)))
+    return found
+
+
+def done_over(s: Setting, scope: Scope, states: Masks) -> Floats:
+    """Return the cost of waiting where a shop does its jobs over again, by state [money]; a shop's customer waits."""
+    wait, times = times_done_over(s, scope, states)
+    cost: Floats = wait.weeks(s.terms["parts_lead_days"] / 7) @ times * s.payoffs.week
+    return cost
+
+
+def times_done_over(s: Setting, scope: Scope, states: Masks) -> tuple[Wait, Floats]:
+    """Return what a shop waits for to do each job of a scope over again, and how often, by state; (jobs, m)."""
+    again = [j for j in scope if s.terms.by_shop]
+    clears = np.array([s.jobs.clears[j] for j in again], dtype=np.int64)
+    uncured = np.array([s.jobs.uncured[j] for j in again])
+    times = uncured[:, None] * ((states & clears[:, None]) != 0)
+    waits = s.jobs.waits
+    return Wait(waits.usual[again], waits.own[again], waits.times), times
+
+
+def failing_sets(
+    s: Setting, place: NDArray[np.int64], ways: Sequence[tuple[float, int]], states: Masks
+) -> tuple[NDArray[np.int64], int]:
+    """Return the number of the set of faults that fail, in each way and state (ways, m), none being 0; and how many.
+
+    place: number of every set of faults by those of them that fail the test run (`Groundwork.place`).
+    """
+    failing = place[np.array([states & ~cleared for _, cleared in ways]) & s.table.failing]
+    size = 1 << s.table.failing.bit_count()
+    if size > failing.size:
+        sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
+        size, failing = sets.size, failing[:-1].reshape(len(ways), -1)
+    return failing, size
+
+
+def halvings(
+    s: Setting, place: NDArray[np.int64], ways: Sequence[tuple[float, int]], states: Masks, weights: Floats
+) -> tuple[Floats, Floats]:
+    """Return how often what fails must be halved to find it [bits], and the chance in each state that anything does."""
+    failing, size = failing_sets(s, place, ways, states)
+    fails, seen = np.zeros(states.size), np.zeros(size)
+    for (chance, _), these in zip(ways, failing, strict=True):
+        fails += chance * (these != 0)
+        seen += chance * counted(these, weights, size)
+    return entropy(seen[1:]), fails
+
+
+def counted(places: NDArray[np.int64], weights: Floats, size: int) -> Floats:
+    """Return the sum of weights (m,) or (W, m) by place, (size,) or (W, size)."""
+    worlds = np.atleast_2d(weights)
+    every = places + size * np.arange(worlds.shape[0])[:, None]
+    total = np.bincount(every.ravel(), worlds.ravel(), size * worlds.shape[0]).astype(float)
+    return total.reshape(*weights.shape[:-1], size)
