@@ -7,9 +7,9 @@ case is held to: `case_document` gives the case of a good row.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -67,11 +67,24 @@ class FindList:
         return (*self.problems, Problem(self.name, f"{more:,} more values at fault", rule, remedy))
 
 
-def read_finds(body: bytes, name: str, told: ToldOfFinds, classes: Shelf, today: date) -> FindList:
+class Patterned(Protocol):
+    """Rows of a list of finds, a column for each of FRAME, and their patterns."""
+
+    @property
+    def rows(self) -> pd.DataFrame:
+        """The rows."""
+
+    @property
+    def patterns(self) -> tuple[Pattern, ...]:
+        """The patterns that they tell the places of."""
+
+
+def read_finds(body: bytes, name: str, told: ToldOfFinds, classes: Shelf, today: date, before: int = 0) -> FindList:
     """Return a list of finds.
 
     body: the bytes of a CSV, XLSX or Parquet file; name: for its problems. classes: all machine classes. today: the day
-    of the decision where neither a row nor the user names one.
+    of the decision where neither a row nor the user names one. before: added to the numbers of the rows, where the list
+    is part of a longer one.
     Raises BadInput, with every problem, where the file as a whole can't be used; a row at fault is only left out.
     """
     _check(told)
@@ -81,6 +94,7 @@ def read_finds(body: bytes, name: str, told: ToldOfFinds, classes: Shelf, today:
     if matched.problems:
         raise BadInput(matched.problems)
     under = below(sheet, matched, name)
+    under = replace(under, numbers=under.numbers + before) if before else under
     n = len(under.rows)
     faults = EveryFault(name, under.headers, under.numbers, np.zeros(n, bool))
     aside = beside(sheet, under.rows, faults)
@@ -119,7 +133,7 @@ def _sheet(body: bytes, name: str, told: ToldOfFinds) -> Sheet:
     return read_parquet(body, name, KIND)
 
 
-def case_document(found: FindList, i: int) -> dict[str, Any]:
+def case_document(found: Patterned, i: int) -> dict[str, Any]:
     """Return a good row as a case document, for `econ.read_case`. i: its place among the good ones.
 
     What the row leaves open is left out. The cost of travel is that of the whole trip.

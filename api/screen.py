@@ -6,14 +6,19 @@ import os
 import sys
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO, cast
 
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
+    from typing import TextIO
 
+    from api.findrows import ToldOfFinds
+    from api.ranked import Ranked
+    from api.screening import Desk
     from econ.rulebook import MachineClass
+    from econ.shortlist import Limits
 
 from api.prices import Day, _Whole, as_json
 
@@ -40,6 +45,8 @@ Amount = _Amount()
 BOOK = "Price book to take prices from; else MENDWORTH_BOOK, else the one in your own folder, if there is one."
 OVERLAY = "Figures of your own, a TOML file or a folder (docs/rulebooks.md). May be given again."
 TERMS = "JSON with terms, tools and prices that hold for all finds, as in a case."
+PARTS = "Keep the parts of a long list in a folder, as Parquet; a run that was stopped goes on there."
+SCHEDULER = "Work on a Dask cluster: the address of its scheduler, or local for one on this machine."
 LEFT_OUT = "Where rows at fault go, with the reasons.  [default: beside FINDS, by its name and .left-out.csv]"
 
 
@@ -67,6 +74,8 @@ LEFT_OUT = "Where rows at fault go, with the reasons.  [default: beside FINDS, b
 @click.option("--parquet", metavar="FILE", type=click.Path(dir_okay=False), help="Write all finds as Parquet.")
 @click.option("--left-out", metavar="FILE", type=click.Path(dir_okay=False), help=LEFT_OUT)
 @click.option("--workers", type=_Whole(1), metavar="N", help="Processes to work with.  [default: one a processor]")
+@click.option("--parts", metavar="FOLDER", type=click.Path(file_okay=False), help=PARTS)
+@click.option("--scheduler", default="", metavar="ADDRESS", help=SCHEDULER)
 @click.option("--overlay", "overlays", metavar="FILE", type=click.Path(), multiple=True, help=OVERLAY)
 @click.option("--book", "book", metavar="FILE", type=click.Path(), help=BOOK)
 @as_json
@@ -92,6 +101,8 @@ def screen(
     parquet: str | None,
     left_out: str | None,
     workers: int | None,
+    parts: str | None,
+    scheduler: str,
     overlays: tuple[str, ...],
     book: str | None,
     as_json: bool,
@@ -102,57 +113,86 @@ def screen(
     """
     from api.answer import to_json
     from api.command import _print_json, _print_text, _say_error
+    from api.crew import Crew
     from api.findheads import read_find_map
-    from api.findlist import read_finds
     from api.findrows import PER_KM, ToldOfFinds
-    from api.importing import bar
-    from api.library import open_shelf, today
-    from api.screenfiles import as_csv, as_parquet, as_workbook, put, write_csv, write_rest
-    from api.screening import Desk, screen_list
+    from api.library import open_shelf
+    from api.screenfiles import as_csv, as_parquet, as_text, as_workbook, put, write_csv
+    from api.screening import Desk
     from api.screentext import screen_text
-    from api.sheets import MOST_BYTES
     from api.supply import book_at
-    from econ.problems import BadInput, Problem
     from econ.selection import GAP
     from econ.shortlist import Limits
 
     classes, prices = open_shelf(overlays), book_at(book)
-    name = "standard input" if finds == "-" else click.format_filename(finds)
-    try:
-        with click.open_file(finds, "rb") as file:
-            body: bytes = file.read(8 * MOST_BYTES + 1)
-    except OSError as error:
-        raise BadInput(
-            [Problem(name, error.strerror or str(error), "this can't be read", "correct the path")]
-        ) from None
     told = ToldOfFinds(
         currency.upper(), as_of.date() if as_of else None, decimal or "", dates or "", encoding, sheet,
         read_find_map(mapped, classes), PER_KM if per_km is None else per_km,
     )  # fmt: skip
-    found = read_finds(body, name, told, classes, today())
-    common = _read_terms(terms, [classes[i] for i in found.rows["machine_class"].unique()])
     limits = Limits(None if hours is None else float(hours), cash, places, None if km is None else float(km))
+    desk = Desk(classes, overlays, prices, Crew(workers or os.cpu_count() or 1, scheduler))
+    ranked, write_rest = _screened(finds, told, terms, limits, 0.0 if exact else GAP, desk, parts)
+    if csv == "-":
+        as_csv(ranked, sys.stdout)
+    elif csv:
+        put(Path(csv), lambda file: write_csv(ranked, file))
+    if workbook:
+        put(Path(workbook), lambda file: as_workbook(ranked, file))
+    if parquet:
+        put(Path(parquet), lambda file: as_parquet(ranked, file))
+    if as_json:
+        _print_json(to_json(ranked.answer(top if ranked.in_parts else None)))
+    elif csv != "-":
+        _print_text(screen_text(ranked, top))
+    if ranked.left_out:
+        where = Path(left_out) if left_out else Path(f"{finds if finds != '-' else 'finds'}.left-out.csv")
+
+        def write(file: Any) -> None:
+            with as_text(file) as text:
+                write_rest(text)
+
+        put(where, write)
+        said = f"{ranked.left_out:,} of {ranked.read:,} rows are at fault and left out"
+        _say_error(f"{said}: see {click.format_filename(where)}.")
+
+
+def _screened(
+    finds: str, told: ToldOfFinds, terms: str | None, limits: Limits, gap: float, desk: Desk, parts: str | None
+) -> tuple[Ranked, Callable[[TextIO], None]]:
+    """Return a list screened and ranked, and what writes its rows at fault; a long one is read in parts."""
+    from functools import partial
+
+    from api.findlist import KIND, read_finds
+    from api.importing import bar
+    from api.library import today
+    from api.parts import PART, begins_cuttable, opened
+    from api.screenfiles import write_rest
+    from api.screening import rank_list
+    from api.screenparts import screen_parts
+    from econ.problems import BadInput, Problem
+
+    name = "standard input" if finds == "-" else click.format_filename(finds)
+    day = today()
+    try:
+        with click.open_file(finds, "rb") as file:
+            start: bytes = file.read(PART + 1)
+            in_parts = bool(parts or desk.crew.scheduler) or len(start) > PART
+            if in_parts and begins_cuttable(start, file.seekable()):
+                common = _read_terms(terms, list(desk.classes.values()) if terms else [])
+                size = os.fstat(file.fileno()).st_size if finds != "-" else 0
+                with bar("Screening", size, size > PART) as advance:
+                    whole, keep = opened(start, cast("BinaryIO", file)), Path(parts) if parts else None
+                    return screen_parts(whole, name, told, day, common, limits, gap, desk, keep, advance)
+            body = start + file.read(max(KIND.most_bytes + 1 - len(start), 0))
+    except OSError as error:
+        remedy = "correct the path"
+        raise BadInput([Problem(name, error.strerror or str(error), "this can't be read", remedy)]) from None
+    found = read_finds(body, name, told, desk.classes, day)
+    common = _read_terms(terms, [desk.classes[i] for i in found.rows["machine_class"].unique()])
     count = len(found.rows)
     with bar("Screening", count, count > 20) as advance:
-        desk = Desk(classes, overlays, prices, workers or os.cpu_count() or 1)
-        answer = screen_list(found, common, limits, 0.0 if exact else GAP, desk, advance)
-    if csv == "-":
-        as_csv(answer, sys.stdout)
-    elif csv:
-        put(Path(csv), lambda file: write_csv(answer, file))
-    if workbook:
-        put(Path(workbook), lambda file: as_workbook(answer, file))
-    if parquet:
-        put(Path(parquet), lambda file: as_parquet(answer, file))
-    if as_json:
-        _print_json(to_json(answer))
-    elif csv != "-":
-        _print_text(screen_text(answer, top))
-    if answer.left_out:
-        where = Path(left_out) if left_out else Path(f"{finds if finds != '-' else 'finds'}.left-out.csv")
-        put(where, lambda file: write_rest(found, answer, file))
-        said = f"{answer.left_out:,} of {answer.read:,} rows are at fault and left out"
-        _say_error(f"{said}: see {click.format_filename(where)}.")
+        ranked = rank_list(found, common, limits, gap, desk, advance)
+    return ranked, partial(write_rest, found, ranked.late)
 
 
 def _read_terms(path: str | None, classes: list[MachineClass]) -> Mapping[str, Any]:

@@ -1,4 +1,4 @@
-"""Screen files: the finds of an answer as CSV, XLSX or Parquet, each put in place whole or not at all."""
+"""Screen files: the finds of a list as CSV, XLSX or Parquet, each put in place whole or not at all."""
 
 from __future__ import annotations
 
@@ -6,44 +6,89 @@ import csv
 import io
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from decimal import Decimal
 from pathlib import Path
 from typing import Any, BinaryIO, TextIO
 
+import numpy as np
+import pandas as pd
+
 from api.findlist import FindList
+from api.findtable import IntArray
 from api.leftout import write_left_out
-from api.screening import Answer, ScreenedFind
+from api.ranked import Ranked
+from econ.money import DIGITS, to_decimal
 from econ.problems import BadInput, Problem
 
-# Of each column: its header and how wide it is shown in a workbook.
+# Of each column: its header, what it is called in a table of finds, and how wide it is shown in a workbook.
 COLUMNS = {
-    "rank": 6, "buy": 6, "row": 7, "id": 10, "name": 40, "machine_class": 22, "do": 44, "asking_price": 11,
-    "highest_offer": 11, "profit": 10, "bench_hours": 9, "profit_per_hour": 10, "cash": 10, "km": 8,
-    "chance_of_loss": 10, "reason": 50, "question": 50, "question_worth": 10, "spot_check": 44, "spot_minutes": 9,
-    "spot_worth": 10, "holds": 24,
+    "rank": ("", 6), "buy": ("", 6), "row": ("row", 7), "id": ("id", 10), "name": ("name", 40),
+    "machine_class": ("machine_class", 22), "do": ("title", 44), "asking_price": ("asking_price", 11),
+    "highest_offer": ("highest_offer", 11), "profit": ("profit", 10), "bench_hours": ("bench_hours", 9),
+    "profit_per_hour": ("profit_per_hour", 10), "cash": ("cash", 10), "km": ("km", 8),
+    "chance_of_loss": ("chance_of_loss", 10), "reason": ("reason", 50), "question": ("question", 50),
+    "question_worth": ("question_worth", 10), "spot_check": ("check", 44), "spot_minutes": ("check_minutes", 9),
+    "spot_worth": ("check_worth", 10), "holds": ("holds", 24),
 }  # fmt: skip
+_TEXTS = {"id", "name", "machine_class", "do", "reason", "question", "spot_check", "holds"}
 _MONEY = {"asking_price", "highest_offer", "profit", "profit_per_hour", "cash", "question_worth", "spot_worth"}
+_OF_PRICE = {"asking_price", "profit", "profit_per_hour", "cash"}  # known where a price is named alone
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet may take for a formula at the start of a text
 MOST_ROWS = 1_048_575  # of a sheet below its header, by ECMA-376 (from memory)
+AT_ONCE = 50_000  # rows of a file made at a time
 
 
-def cells(n: int, x: ScreenedFind) -> dict[str, Any]:
-    """Return a find as the cells of a row. n: its rank, from 1."""
-    found, ask, look = x.screened, x.screened.question, x.screened.spot_check
-    values = (
-        n, "yes" if x.buy else "no", x.row, x.id, x.name, found.machine_class, found.title, found.asking_price,
-        found.highest_offer, found.profit, found.bench_hours, found.profit_per_hour, found.cash, x.km,
-        found.chance_of_loss, found.reason, ask and ask.title, ask and ask.worth, look and look.title,
-        look and look.minutes, look and look.worth, "; ".join(found.holds),
-    )  # fmt: skip
-    return dict(zip(COLUMNS, values, strict=True))
+def shown(table: pd.DataFrame, rank: IntArray, buy: int, currency: str) -> pd.DataFrame:
+    """Return finds as the columns of a file, None where there is nothing; money as decimals, each amount made once.
+
+    rank: of each find, from 1. buy: how many are to buy.
+    """
+
+    def money(name: str, known: Any) -> Any:
+        places, amounts = pd.factorize(table[name].to_numpy())
+        each = np.array([*(to_decimal(int(x), currency) for x in amounts), None], dtype=object)
+        return each[np.where(known, places, -1)]
+
+    named, every = table["named"].to_numpy(), np.ones(len(table), dtype=bool)
+    known = dict.fromkeys(_OF_PRICE, named)
+    known["profit_per_hour"] = named & (table["bench_hours"].to_numpy() > 0)
+    known["question_worth"] = table["question_id"].to_numpy() != ""
+    known["spot_worth"] = table["check_id"].to_numpy() != ""
+    found: dict[str, Any] = {"rank": rank, "buy": np.where(rank <= buy, "yes", "no")}
+    for name, (column, _) in COLUMNS.items():
+        if name in _MONEY:
+            found[name] = money(column, known.get(name, every))
+        elif column:
+            found[name] = table[column].array
+    frame = pd.DataFrame(found, columns=list(COLUMNS))
+    frame["spot_minutes"] = frame["spot_minutes"].astype("Float64")
+    return frame
 
 
 def _safe(value: Any) -> Any:
     """Return a cell that no spreadsheet takes for a formula: texts come from strangers."""
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
+
+
+def _safe_texts(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a frame none of whose texts a spreadsheet takes for a formula."""
+    for name in _TEXTS:
+        column = frame[name]
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            safe = [_safe(x) for x in column.cat.categories]
+            frame[name] = np.array([*safe, ""], dtype=object)[column.cat.codes]
+        else:
+            frame[name] = [_safe(x) for x in column]
+    return frame
+
+
+def _parts(ranked: Ranked) -> Iterator[pd.DataFrame]:
+    """Yield the finds as columns of a file, some at a time."""
+    for table, rank in ranked.each():
+        for start in range(0, max(len(table), 1), AT_ONCE):
+            rows = slice(start, start + AT_ONCE)
+            yield shown(table.iloc[rows], rank[rows], ranked.shortlist.buy, ranked.currency)
 
 
 @contextmanager
@@ -77,46 +122,46 @@ def _umask() -> int:
     return mask
 
 
-def as_csv(answer: Answer, file: TextIO) -> None:
-    """Write the finds as CSV to a text file, in their order."""
-    writer = csv.writer(file, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for n, x in enumerate(answer.finds, 1):
-        writer.writerow(["" if v is None else _safe(v) for v in cells(n, x).values()])
+def as_csv(ranked: Ranked, file: TextIO) -> None:
+    """Write the finds as CSV to a text file."""
+    for n, frame in enumerate(_parts(ranked)):
+        _safe_texts(frame).to_csv(file, index=False, header=n == 0, lineterminator="\n")
 
 
-def write_csv(answer: Answer, file: BinaryIO) -> None:
+def write_csv(ranked: Ranked, file: BinaryIO) -> None:
     """Write the finds as CSV in UTF-8."""
     with as_text(file) as text:
-        as_csv(answer, text)
+        as_csv(ranked, text)
 
 
-def write_rest(found: FindList, answer: Answer, file: BinaryIO) -> None:
-    """Write the rows that could not be screened as CSV, with all that is wrong with each."""
-    with as_text(file) as text:
-        write_left_out(found.left_out, text)
-        writer = csv.writer(text, lineterminator="\n")
-        places = {int(row): i for i, row in enumerate(found.rows["row"])}
-        for row, problems in sorted(answer.late.items()):
-            line = found.rows.iloc[places[row]]
-            said = " ".join(p.sentence() for p in problems)
-            writer.writerow((row, line["id"], line["title"], said))
+def write_rest(found: FindList, late: Mapping[int, Sequence[Problem]], file: TextIO) -> None:
+    """Write the rows that could not be screened as CSV to a text file, with all that is wrong with each.
+
+    late: what is wrong with those that were found at fault only when they were screened, by row.
+    """
+    write_left_out(found.left_out, file)
+    writer = csv.writer(file, lineterminator="\n")
+    places = {int(row): i for i, row in enumerate(found.rows["row"])} if late else {}
+    for row, problems in sorted(late.items()):
+        line = found.rows.iloc[places[row]]
+        said = " ".join(p.sentence() for p in problems)
+        writer.writerow((row, line["id"], line["title"], said))
 
 
-def as_workbook(answer: Answer, file: BinaryIO) -> None:
+def as_workbook(ranked: Ranked, file: BinaryIO) -> None:
     """Write the finds as XLSX: what to buy and why on the first sheet, all finds on the second."""
     from openpyxl import Workbook
     from openpyxl.styles import Alignment, Font, PatternFill
     from openpyxl.utils import get_column_letter
 
-    if len(answer.finds) > MOST_ROWS:
+    if ranked.order.size > MOST_ROWS:
         rule = f"a sheet has at most {MOST_ROWS:,} rows"
-        raise BadInput([Problem("--workbook", f"{len(answer.finds):,} finds", rule, "write --csv or --parquet")])
+        raise BadInput([Problem("--workbook", f"{ranked.order.size:,} finds", rule, "write --csv or --parquet")])
     book = Workbook()
     front: Any = book.active
     front.title = "What to buy"
-    s = answer.shortlist
-    front.append([answer.headline])
+    s = ranked.shortlist
+    front.append([s.headline])
     front["A1"].font, front["A1"].alignment = Font(bold=True, size=12), Alignment(wrap_text=True, vertical="top")
     front.merge_cells("A1:E1")
     front.row_dimensions[1].height = 64
@@ -127,47 +172,55 @@ def as_workbook(answer: Answer, file: BinaryIO) -> None:
         for cell in front[front.max_row][1:]:
             cell.number_format = unit
     front.append([])
-    front.append(["rows read", answer.read])
+    front.append(["rows read", ranked.read])
     front.append(["worth what is asked", s.pays])
     front.append(["without a price", s.unpriced])
     front.append(["to leave", s.leave])
-    front.append(["left out, at fault", answer.left_out])
-    front.append(["currency", answer.currency])
+    front.append(["left out, at fault", ranked.left_out])
+    front.append(["currency", ranked.currency])
     front.column_dimensions["A"].width = 24
     for letter in "BCDE":
         front.column_dimensions[letter].width = 22
     sheet: Any = book.create_sheet("Finds")
     sheet.append([c.replace("_", " ") for c in COLUMNS])
-    for i, width in enumerate(COLUMNS.values(), 1):
+    for i, (_, width) in enumerate(COLUMNS.values(), 1):
         head = sheet.cell(1, i)
         head.font, head.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
         sheet.column_dimensions[get_column_letter(i)].width = width
     fill = PatternFill("solid", fgColor="E8F0E4")
-    for n, x in enumerate(answer.finds, 1):
-        row = cells(n, x)
-        sheet.append([_safe(float(v) if isinstance(v, Decimal) else v) for v in row.values()])
-        for cell, column in zip(sheet[n + 1], COLUMNS, strict=True):
-            if column in _MONEY:
-                cell.number_format = "#,##0.00"
-            elif column == "chance_of_loss":
-                cell.number_format = "0 %"
-            elif column == "bench_hours":
-                cell.number_format = "0.0"
-            if x.buy:
-                cell.fill = fill
+    formats = dict.fromkeys(_MONEY, "#,##0.00") | {"chance_of_loss": "0 %", "bench_hours": "0.0"}
+    for frame in _parts(ranked):
+        for row in _safe_texts(frame).itertuples(index=False):
+            sheet.append([None if x is pd.NA or x != x else x for x in row])
+            for cell, column in zip(sheet[sheet.max_row], COLUMNS, strict=True):
+                if column in formats:
+                    cell.number_format = formats[column]
+                if row[1] == "yes":
+                    cell.fill = fill
     sheet.freeze_panes = "F2"
     sheet.auto_filter.ref = sheet.dimensions
     book.save(file)
 
 
-def as_parquet(answer: Answer, file: BinaryIO) -> None:
-    """Write the finds as Parquet; money as decimals."""
-    import pandas as pd
+def as_parquet(ranked: Ranked, file: BinaryIO) -> None:
+    """Write the finds as Parquet, some at a time; money as decimals."""
+    arrow = pyarrow("--parquet", "Parquet is written by pyarrow")
+    money = arrow.decimal128(18, DIGITS[ranked.currency])
+    whole, text, real = arrow.int64(), arrow.string(), arrow.float64()
+    kinds = {"rank": whole, "row": whole, **dict.fromkeys(_MONEY, money), "buy": text, **dict.fromkeys(_TEXTS, text)}
+    schema = arrow.schema([(name, kinds.get(name, real)) for name in COLUMNS])
+    from pyarrow import parquet
 
+    with parquet.ParquetWriter(file, schema) as writer:
+        for frame in _parts(ranked):
+            writer.write_table(arrow.Table.from_pandas(frame, schema, preserve_index=False))
+
+
+def pyarrow(option: str, rule: str) -> Any:
+    """Return pyarrow. Raises BadInput where it is not installed. rule: why it is asked for."""
     try:
-        import pyarrow  # type: ignore[import-untyped, import-not-found, unused-ignore]  # noqa: F401
+        import pyarrow as found  # type: ignore[import-untyped, import-not-found, unused-ignore]
     except ImportError:
-        remedy = 'pip install "mendworth[parquet]"'
-        raise BadInput([Problem("--parquet", "no pyarrow", "Parquet is written by pyarrow", remedy)]) from None
-    rows = [cells(n, x) for n, x in enumerate(answer.finds, 1)]
-    pd.DataFrame(rows, columns=list(COLUMNS)).to_parquet(file, engine="pyarrow", index=False)
+        problem = Problem(option, "no pyarrow", rule, 'pip install "mendworth[parquet]"')
+        raise BadInput([problem]) from None
+    return found

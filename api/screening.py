@@ -1,61 +1,41 @@
-"""Screening: the rows of a list of finds to a ranked answer, on one processor or several."""
+"""Screening: the rows of a list of finds to a ranked answer, on one processor, several, or a cluster.
+
+Finds that differ in price and trip alone are of a kind, and appraised once. What follows for each is arrays.
+"""
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from dataclasses import dataclass
-from multiprocessing import get_context
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
 from api.common import with_common
-from api.findlist import FindList, case_document
+from api.crew import Crew, work_on
+from api.findlist import FindList, Patterned, case_document
+from api.findtable import FindTable, IntArray, figures, joined
+from api.findtold import Pattern
 from api.library import defaults, open_shelf
+from api.ranked import Answer, Ranked
 from api.supply import supply_of
+from econ.buying import Asking
 from econ.problems import BadInput, Problem
 from econ.reading import read_case
 from econ.rulebook import Shelf
-from econ.screening import Screened, Screening
-from econ.shortlist import Limits, Shortlist, shortlist
+from econ.screening import Appraisal, Screening, screened
+from econ.shortlist import Limits, shortlist
 
-AT_ONCE = 32  # finds given to a worker together
-ENOUGH = 100  # finds from which starting workers pays; judgement
-Result = Screened | tuple[Problem, ...]
-
-
-@dataclass(frozen=True)
-class ScreenedFind:
-    """A find of the list: its row and what the list calls it, km to fetch it, and what it is worth.
-
-    buy: it is one of those to buy.
-    """
-
-    row: int
-    id: str
-    name: str
-    km: float
-    buy: bool
-    screened: Screened
-
-
-@dataclass(frozen=True)
-class Answer:
-    """The answer to a list: which finds to buy, all of them in order, and what could not be screened.
-
-    read: rows that are not blank; left_out: rows at fault; late: of these the ones that were found so only when they
-    were screened, by row.
-    """
-
-    headline: str
-    currency: str
-    limits: Limits
-    shortlist: Shortlist
-    finds: tuple[ScreenedFind, ...]
-    read: int
-    left_out: int
-    late: Mapping[int, tuple[Problem, ...]]
-    notes: tuple[str, ...]
+AT_ONCE = 32  # kinds of finds given to a worker together, or as many more as are believed alike
+ENOUGH = 100  # kinds from which starting workers pays; judgement
+KEPT = 4_096  # appraisals kept for later rows: some 30 kB each
+OF_KIND = (
+    "age_years", "hours", *(f"{x}_{kind}" for x in ("new_price", "running", "as_is") for kind in ("minor", "stated"))
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -65,123 +45,191 @@ class Desk:
     classes: Shelf
     overlays: tuple[str, ...] = ()
     book: Path | None = None
-    workers: int = 1
+    crew: Crew = field(default_factory=Crew)
 
 
-class _Worker:
-    """Screens documents one after the other."""
+@dataclass(frozen=True)
+class Rows:
+    """Good rows of a list of finds by themselves, and their patterns, as `FindList` has them."""
 
-    def __init__(self, classes: Shelf, book: Path | None) -> None:
-        self._classes, self._book = classes, book
+    rows: pd.DataFrame
+    patterns: tuple[Pattern, ...]
+
+
+class Screener:
+    """Screens rows of lists; what it appraised before it knows again, however far down the list."""
+
+    def __init__(self, classes: Shelf, book: Path | None, common: Mapping[str, Any]) -> None:
+        self.classes, self._book, self._common = classes, book, common
         self._screening = Screening(defaults())
+        self._known: OrderedDict[object, Appraisal | tuple[Problem, ...]] = OrderedDict()
 
-    def screen(self, document: Mapping[str, Any]) -> Result:
-        """Return what a find is worth, or what is wrong with it."""
-        try:
-            case, c = read_case(document, self._classes)
-            return self._screening.screen(case, c, supply_of(case, c, self._book))
-        except BadInput as error:
-            return tuple(error.problems)
+    def screen(
+        self, found: Patterned, advance: Callable[[int], None] = lambda _: None
+    ) -> tuple[pd.DataFrame, dict[int, tuple[Problem, ...]]]:
+        """Return rows screened, as `FindTable` has them, and what is wrong with those that can't be, by their number.
+
+        advance: is told of so many rows more that are done.
+        """
+        rows = found.rows
+        table, late = FindTable(rows), {}
+        asking = _asking(rows)
+        for at in _kinds(found, self._book is not None):
+            known = self._appraised(found, int(at[0]))
+            if isinstance(known, Appraisal):
+                table.put(at, screened(known, asking.some(at)))
+            else:
+                late.update(dict.fromkeys(rows["row"].to_numpy()[at].tolist(), known))
+            advance(at.size)
+        return table.frame(), late
+
+    def _appraised(self, found: Patterned, i: int) -> Appraisal | tuple[Problem, ...]:
+        """Return what the kind of a row is worth, or what is wrong with it."""
+        row: Mapping[Any, Any] = found.rows.iloc[i].to_dict()
+        key = found.patterns[row["pattern"]], row["currency"], _day(row, self._book), *(_plain(row[x]) for x in OF_KIND)
+        known = self._known.get(key)
+        if known is None:
+            document = case_document(found, i)
+            document["find"] = {}
+            c = self.classes[document["machine"]["class"]]
+            try:
+                case, c = read_case(with_common(document, self._common, c), self.classes)
+                known = self._screening.appraise(case, c, supply_of(case, c, self._book))
+            except BadInput as error:
+                known = tuple(error.problems)
+            self._known[key] = known
+            if len(self._known) > KEPT:
+                self._known.popitem(last=False)
+        return known
 
 
-_worker: list[_Worker] = []  # of a process of its own
+def _plain(figure: Any) -> Any:
+    return None if figure != figure else figure
 
 
-def _begin(overlays: tuple[str, ...], book: Path | None) -> None:
-    _worker[:] = [_Worker(open_shelf(overlays), book)]
+def _day(row: Mapping[Any, Any], book: Path | None) -> str:
+    """Return what of its day bears on a find: the month, and with a price book the day."""
+    return str(row["seen_on"]) if book else str(row["seen_on"])[:7]
 
 
-def _some(documents: Sequence[Mapping[str, Any]]) -> list[Result]:
-    return [_worker[0].screen(x) for x in documents]
+def _asking(rows: pd.DataFrame) -> Asking:
+    """Return what the rows are to be had for."""
+    hours = rows["travel_minutes"].fillna(0.0).to_numpy() / 60
+    price, named, trip = (rows[x].to_numpy() for x in ("asking_price_minor", "asking_price_stated", "trip_minor"))
+    return Asking(price, named, trip, hours)
 
 
-def screen_documents(
-    documents: Sequence[Mapping[str, Any]], desk: Desk, advance: Callable[[int], None] = lambda _: None
-) -> list[Result]:
-    """Return what each find is worth, or what is wrong with it, in their order; how many work changes nothing of it.
+def _kinds(found: Patterned, by_day: bool) -> Iterator[IntArray]:
+    """Yield the places of the rows of each kind, those that are believed alike one after the other.
 
-    advance: is told of so many more that are done.
+    by_day: the day bears on a find, not only the month.
     """
-    order = sorted(range(len(documents)), key=lambda i: _kind(documents[i]))
-    found: dict[int, Result] = {}
-    if desk.workers <= 1 or len(documents) < ENOUGH:
-        worker = _Worker(desk.classes, desk.book)
-        for i in order:
-            found[i] = worker.screen(documents[i])
-            advance(1)
-    else:
-        for chunk, results in _spread([order[k : k + AT_ONCE] for k in range(0, len(order), AT_ONCE)], documents, desk):
-            found |= zip(chunk, results, strict=True)
-            advance(len(chunk))
-    return [found[i] for i in range(len(documents))]
+    rows = found.rows
+    patterns = rows["pattern"].to_numpy()
+    days = rows["seen_on"].astype(object) if by_day else rows["seen_on"].astype(object).str[:7]
+    codes = patterns.astype(np.int64)
+    for column in (*(rows[x] for x in OF_KIND), rows["currency"], days):
+        places, distinct = pd.factorize(column)
+        if len(distinct) > 1 or (places < 0).any():
+            codes = pd.factorize(codes * (len(distinct) + 1) + places + 1)[0].astype(np.int64)
+    if rows.empty:
+        return
+    order = np.lexsort((codes, rank_of(found.patterns)[patterns]))
+    yield from np.split(order, np.flatnonzero(np.diff(codes[order])) + 1)
 
 
-def _kind(document: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return what finds have in common that are quicker screened one after the other."""
-    told = (document["complaints"], sorted(document["history"].items()), document["findings"])
-    return str(document["machine"]["class"]), str(document["as_of"])[:7], *map(repr, told)
+def believed_alike(p: Pattern) -> tuple[str, ...]:
+    """Return what patterns tell alike of which the same is believed."""
+    return (p.machine_class, *map(repr, (p.complaints, p.history, p.findings)), p.use)
 
 
-def _spread(
-    chunks: Sequence[list[int]],
-    documents: Sequence[Mapping[str, Any]],
-    desk: Desk,
-) -> Iterator[tuple[list[int], list[Result]]]:
-    """Yield chunks with their results as they come."""
-    with ProcessPoolExecutor(desk.workers, get_context("spawn"), _begin, (desk.overlays, desk.book)) as pool:
-        waiting: dict[Future[list[Result]], list[int]] = {}
-        left = iter(chunks)
-        try:
-            while True:
-                for chunk in left:
-                    waiting[pool.submit(_some, [documents[i] for i in chunk])] = chunk
-                    if len(waiting) >= 2 * desk.workers:
-                        break
-                if not waiting:
-                    return
-                done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-                for future in done:
-                    yield waiting.pop(future), future.result()
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+def rank_of(patterns: Sequence[Pattern]) -> IntArray:
+    """Return the place of each pattern where those that are believed alike follow each other."""
+    order = sorted(range(len(patterns)), key=lambda i: (believed_alike(patterns[i]), repr(patterns[i])))
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    return rank
 
 
-def one_currency(found: FindList) -> str:
+_mine: dict[str, Screener] = {}  # of a process that works for others: the one that it used last
+
+
+def screener(overlays: tuple[str, ...], book: Path | None, common: Mapping[str, Any]) -> Screener:
+    """Return the screener of this process with these overlays, prices and what holds for all finds."""
+    key = repr((overlays, book, common))
+    if key not in _mine:
+        _mine.clear()
+        _mine[key] = Screener(open_shelf(overlays), book, common)
+    return _mine[key]
+
+
+def _screen(
+    rows: Rows, overlays: tuple[str, ...], book: Path | None, common: Mapping[str, Any]
+) -> tuple[pd.DataFrame, dict[int, tuple[Problem, ...]]]:
+    return screener(overlays, book, common).screen(rows)
+
+
+def _tasks(found: FindList, by_day: bool) -> list[Rows]:
+    """Return the rows of a list in parts, those that are believed alike in one unless they are many."""
+    parts: list[list[IntArray]] = []
+    last: object = None
+    for at in _kinds(found, by_day):
+        alike = believed_alike(found.patterns[found.rows["pattern"].iloc[at[0]]])
+        if not parts or (len(parts[-1]) >= AT_ONCE and alike != last) or len(parts[-1]) >= 4 * AT_ONCE:
+            parts.append([])
+        parts[-1].append(at)
+        last = alike
+    return [Rows(found.rows.iloc[np.concatenate(p)].reset_index(drop=True), found.patterns) for p in parts]
+
+
+def screen_rows(
+    found: FindList, common: Mapping[str, Any], desk: Desk, advance: Callable[[int], None] = lambda _: None
+) -> tuple[pd.DataFrame, dict[int, tuple[Problem, ...]]]:
+    """Return what each find is worth, in a table, and what is wrong with the others; how many work changes nothing.
+
+    advance: is told of so many that are done.
+    """
+    alone = desk.crew.workers <= 1 and not desk.crew.scheduler
+    tasks = [] if alone or len(found.rows) < ENOUGH else _tasks(found, desk.book is not None)
+    if len(tasks) < 2:
+        return Screener(desk.classes, desk.book, common).screen(found, advance)
+    do = partial(_screen, overlays=desk.overlays, book=desk.book, common=common)
+    tables, late = {}, {}
+    for number, (table, odd) in work_on(tasks, do, desk.crew):
+        tables[number] = table
+        late.update(odd)
+        advance(len(tasks[number].rows))
+    return joined([tables[i] for i in range(len(tasks))]), dict(sorted(late.items()))
+
+
+def one_currency(currencies: Sequence[str], name: str) -> str:
     """Return the currency of a list. Raises BadInput where it has several, which can't be weighed together."""
-    codes = sorted({str(x) for x in found.rows["currency"].unique()})
+    codes = sorted(set(currencies))
     if len(codes) > 1:
         rule = "finds that are weighed together are in one currency"
-        raise BadInput([Problem(f"{found.name}: currency", ", ".join(codes), rule, "make a list of each")])
+        raise BadInput([Problem(f"{name}: currency", ", ".join(codes), rule, "make a list of each")])
     return codes[0] if codes else "USD"
 
 
-def screen_list(
+def rank_list(
     found: FindList,
     common: Mapping[str, Any],
     limits: Limits,
     gap: float,
     desk: Desk,
     advance: Callable[[int], None] = lambda _: None,
-) -> Answer:
-    """Return the answer to a list of finds. common: as `read_common` has it. Raises BadInput for the list as a whole.
+) -> Ranked:
+    """Return a list of finds screened and ranked. common: as `read_common` has it. Raises BadInput for all of it.
 
     gap: as for `shortlist`.
     """
-    currency = one_currency(found)
-    rows = found.rows
-    documents = [case_document(found, i) for i in range(len(rows))]
-    documents = [with_common(d, common, desk.classes[d["machine"]["class"]]) for d in documents]
-    results = screen_documents(documents, desk, advance)
-    good = [i for i, x in enumerate(results) if isinstance(x, Screened)]
-    late = {int(rows["row"].iloc[i]): x for i, x in enumerate(results) if not isinstance(x, Screened)}
-    screened = [x for x in results if isinstance(x, Screened)]
-    km = rows["travel_km"].fillna(0.0).to_numpy()[good].tolist()
-    short = shortlist(screened, km, currency, limits, gap)
-    names = [str(d["machine"].get("name", "")) for d in documents]
-    finds = tuple(
-        ScreenedFind(int(rows["row"].iloc[good[i]]), str(rows["id"].iloc[good[i]]), names[good[i]], km[i],
-                     place < short.buy, screened[i])
-        for place, i in enumerate(short.order)
-    )  # fmt: skip
-    return Answer(short.headline, currency, limits, short, finds, found.read, found.bad + len(late), late, found.notes)
+    currency = one_currency([str(x) for x in found.rows["currency"].unique()], found.name)
+    table, late = screen_rows(found, common, desk, advance)
+    short, order = shortlist(figures(table), currency, limits, gap)
+    bad = found.bad + len(late)
+    return Ranked(currency, limits, short, order, (lambda: table,), (len(table),), found.read, bad, late, found.notes)
+
+
+def screen_list(found: FindList, common: Mapping[str, Any], limits: Limits, gap: float, desk: Desk) -> Answer:
+    """Return the answer to a list of finds, with all of them. Arguments and errors are those of `rank_list`."""
+    return rank_list(found, common, limits, gap, desk).answer()

@@ -5,9 +5,10 @@ from __future__ import annotations
 from decimal import Decimal
 
 from api.columns import wrap
+from api.findtable import ScreenedFind
 from api.listings import count
+from api.ranked import Ranked
 from api.refusal import plain, printable
-from api.screening import Answer, ScreenedFind
 from api.wording import money
 from econ.words import percent
 
@@ -17,25 +18,24 @@ CARE = (
 )
 
 
-def screen_text(answer: Answer, top: int) -> str:
+def screen_text(ranked: Ranked, top: int) -> str:
     """Return the answer, with the first finds one by one. top: how many."""
-    lines = wrap(printable(answer.headline))
-    s = answer.shortlist
+    s, finds = ranked.shortlist, ranked.order.size
+    lines = wrap(printable(s.headline))
     if s.buy and s.by_rate.profit < s.best.profit:
-        rate = f"Taking the best per bench hour first would leave {money(s.by_rate.profit, answer.currency)}."
+        rate = f"Taking the best per bench hour first would leave {money(s.by_rate.profit, ranked.currency)}."
         lines += wrap(rate)
     last = ""
-    for n, x in enumerate(answer.finds[:top]):
+    for n, x in enumerate(ranked.first(top)):
         part = "Buy" if x.buy else _part(x)
         if part != last:
             lines += ["", part]
             last = part
-        lines += _find(n + 1, x, answer.currency)
-    more = len(answer.finds) - top
-    if more > 0:
-        lines += ["", *wrap(f"{more:,} more: --top {len(answer.finds)}, or --csv FILE.")]
-    lines += ["", *wrap(_counted(answer))]
-    for note in answer.notes:
+        lines += _find(n + 1, x, ranked.currency)
+    if finds > top:
+        lines += ["", *wrap(f"{finds - top:,} more: --top {finds}, or --csv FILE.")]
+    lines += ["", *wrap(_counted(ranked))]
+    for note in ranked.notes:
         lines += wrap(printable(note))
     lines += ["", *wrap(CARE)]
     return "\n".join(lines) + "\n"
@@ -84,7 +84,7 @@ def _asks(price: Decimal, currency: str) -> str:
     return f"asks {money(price, currency)}" if price else "is free"
 
 
-def _counted(answer: Answer) -> str:
+def _counted(answer: Ranked) -> str:
     s = answer.shortlist
     said = f"{count(answer.read, 'row')} read: {s.pays:,} worth what is asked, {s.unpriced:,} without a price, "
     said += f"{s.leave:,} to leave"

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.costing import Wait, gross_profit, members, tickets, work
-from econ.scopes import FollowUp, FollowUps, Scope, likely_scopes
+from econ.followups import FollowUp, FollowUps, OfOne
+from econ.scopes import Scope, likely_scopes
 from econ.setting import Setting
 from econ.states import Masks, mask_of, packed
 
@@ -113,11 +114,17 @@ class Groundwork:
         """follow_ups: of the same bench, jobs and faults in play, to use again."""
         self._s = setting
         week = setting.payoffs.week
-        self.follow_ups = follow_ups or FollowUps(setting.bench, setting.jobs, 1 << setting.in_play, week)
+        self.follow_ups = follow_ups or OfOne(setting.bench, setting.jobs, 1 << setting.in_play, week)
         self.place = packed(setting.table.failing, setting.in_play)
         self._sets: dict[tuple[float, int], Sets] = {}
         self._remains: dict[tuple[Scope, int], Remains] = {}
         self._prices: dict[Scope, Price] = {}
+
+    def check(self, s: Setting) -> None:
+        """Raise ValueError where something else is believed in a setting than in that of the groundwork."""
+        if s.posterior is not self._s.posterior:
+            message = "a groundwork is of one posterior"
+            raise ValueError(message)
 
     def sets(self, renewal: float, worn: int) -> Sets:
         """Return the sets of faults of repairs that renew alike and leave the same wanted wear."""
@@ -159,16 +166,21 @@ class Groundwork:
                     whole += chance * np.bincount(one, weights, whole.size)
                 masks = np.flatnonzero(whole)
                 each = whole[masks]
-            bits, fails = halvings(s, self.place, ways, states, weights)
-            known = Remains(
-                masks,
-                each,
-                self.sets(s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)).at(masks),
-                float(bits) * float(weights @ fails),
-                weights @ done_over(s, scope, states),
-            )
+            key = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
+            again = weights @ done_over(s, scope, states)
+            known = Remains(masks, each, self.sets(*key).at(masks), self._looks(masks, each), again)
             self._remains[scope, few] = known
         return known
+
+    def _looks(self, masks: Masks, chances: Floats) -> float:
+        """Return how often what fails is expected to be halved to find it, where sets of faults are left."""
+        failing = self.place[masks & self._s.table.failing]
+        size = 1 << self._s.table.failing.bit_count()
+        if size > failing.size:
+            sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
+            size, failing = sets.size, failing[:-1]
+        seen = np.bincount(failing, chances, size)[1:]
+        return float(entropy(seen.astype(float))) * float(seen.sum())
 
     def prices(self, scopes: Sequence[Scope]) -> list[Price]:
         """Return what each scope costs."""

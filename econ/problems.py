@@ -42,6 +42,10 @@ class BadInput(ValueError):  # noqa: N818 - the trade's word for it
         self.problems: tuple[Problem, ...] = tuple(problems)
         super().__init__("\n".join(problem.sentence() for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type[BadInput], tuple[tuple[Problem, ...]]]:
+        """Return how to make it anew in another process."""
+        return type(self), (self.problems,)
+
 
 def shown(value: object) -> str:
     """Return a received value, as a document writes it, as short text that is safe to print on one line."""

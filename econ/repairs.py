@@ -256,6 +256,7 @@ def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: b
     """Return the repair courses of scopes, best first. by_state: with the worth in each state."""
     if not scopes:
         return []
+    after.groundwork.check(s)
     states, weights = s.posterior.states, s.posterior.weights
     found = []
     for scope, price in zip(scopes, after.groundwork.prices(scopes), strict=True):

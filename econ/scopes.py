@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from itertools import product
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.costing import THOUSAND, Bench, Wait, gross_profit, tickets, work
+from econ.costing import Bench, Wait, work
 from econ.evidence import Posterior
 from econ.knowledge import Job, pert_mean
 from econ.rulebook import MachineClass
-from econ.states import Masks, mask_of, numbers_in
+from econ.states import mask_of, numbers_in
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -133,127 +132,3 @@ def neighbours(jobs: Jobs, scope: Scope, clearing: Sequence[Scope], more: Iterab
     fewer = [completed((j for j in scope if j != out), clearing) for out in scope]
     larger = [completed((*scope, j), clearing) for j in more if jobs.clears[j] & ~cleared]
     return [*fewer, *larger]
-
-
-@dataclass(frozen=True)
-class FollowUp:
-    """The cheapest jobs to add for k sets of failing faults.
-
-    cost: of the jobs and of waiting for their parts [money], inf where there are none; hours [h] and margin, the shop's
-    gross profit on them before comebacks [money]: (W, k) each, a row for each world or one for all. clears, renewal: as
-    masks and [1], what any of the ways to clear them clears and renews, (k,), so that a price has no bearing on it.
-    jobs: (W, k, jobs) which they are.
-    """
-
-    cost: Floats
-    hours: Floats
-    margin: Floats
-    clears: Masks
-    renewal: Floats
-    jobs: Bools
-
-
-def _ways(jobs: Jobs, failing: Masks) -> tuple[NDArray[np.int64], Bools]:
-    """Return ways to clear each set of failing faults: the set each serves, rising, and its jobs (ways, jobs).
-
-    The usual jobs, by parts or by hours; and of those by parts all but for one job that takes the faults it is meant
-    for. The ways do not depend on prices: a dearer part makes none of them cheaper.
-    """
-
-    def usual(masks: Masks, which: Mapping[int, int]) -> Bools:
-        member = np.zeros((masks.size, len(jobs.clears)), dtype=bool)
-        for fault, job in which.items():
-            member[:, job] |= (masks >> fault & 1).astype(bool)
-        return member
-
-    by_parts = jobs.usual[0]
-    able = (failing & ~mask_of(by_parts)) == 0
-    rows = np.flatnonzero(able)
-    first, second = (usual(failing[rows], which) for which in jobs.usual)
-    other = (first != second).any(axis=1)
-    serves, ways = [rows, rows[other]], [first, second[other]]
-    for job in sorted({j for options in jobs.for_fault for j in options}):
-        meant = mask_of(i for i, options in enumerate(jobs.for_fault) if job in options)
-        settled = mask_of(i for i, j in by_parts.items() if j == job)
-        news = np.bitwise_count(failing & meant) >= np.where(failing & meant & ~settled, 1, 2)
-        rows = np.flatnonzero(able & news & ((failing & meant) != 0))
-        member = usual(failing[rows] & ~jobs.clears[job], by_parts)
-        member[:, job] = True
-        serves.append(rows)
-        ways.append(member)
-    every = np.concatenate(serves)
-    order = np.argsort(every, kind="stable")
-    return every[order], np.concatenate(ways)[order]
-
-
-def _alike(ways: Bools) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return where each set of jobs stands first among ways (n, jobs), and which of those each way is (n,).
-
-    Sets of very many jobs are taken one by one.
-    """
-    used = ways[:, ways.any(axis=0)]
-    if used.shape[1] > BITS:
-        every = np.arange(len(ways))
-        return every, every
-    keys = used @ (1 << np.arange(used.shape[1]))
-    _, first, same = np.unique(keys, return_index=True, return_inverse=True)
-    return first, same
-
-
-def follow_up(bench: Bench, jobs: Jobs, failing: Masks, week: Any) -> FollowUp:
-    """Return the cheapest jobs that clear each set of failing faults (k,), with the retest.
-
-    week: what a week of waiting for parts costs [money]. The repair has been put back together, so shared strip-down is
-    paid again.
-    """
-    serves, ways = _ways(jobs, failing)
-    able, starts = np.unique(serves, return_index=True)
-    first, same = _alike(ways)
-    t = tickets(bench, ways[first], first=False)
-    each = np.atleast_2d(t.cost + t.wait.weeks(bench.terms["parts_lead_days"] / 7) * week)[:, same]
-    shape = each.shape[0], failing.size
-    cost, chosen = np.full(shape, np.inf), np.zeros(shape, dtype=np.int64)
-    if able.size:
-        least = np.minimum.reduceat(each, starts, axis=1)
-        cost[:, able] = least
-        counts = np.diff(np.append(starts, serves.size))
-        number = np.where(each == np.repeat(least, counts, axis=1), np.arange(serves.size), serves.size)
-        chosen[:, able] = np.minimum.reduceat(number, starts, axis=1)
-    clears, renewal = np.zeros(failing.size, dtype=np.int64), np.zeros(failing.size)
-    for fault, (cleared, renewed) in enumerate(jobs.surely):
-        has = (failing >> fault & 1).astype(bool)
-        clears |= np.where(has, cleared, 0)
-        renewal = np.maximum(renewal, np.where(has, renewed, 0.0))
-    finite = np.isfinite(cost)
-
-    def of_chosen(figure: Floats) -> Floats:
-        whole = np.broadcast_to(np.atleast_2d(figure), (shape[0], first.size))
-        return np.where(finite, np.take_along_axis(whole, same[chosen], axis=1), 0.0) if able.size else np.zeros(shape)
-
-    of_jobs = ways[chosen] & finite[..., None] if able.size else np.zeros((*shape, len(jobs.clears)), dtype=bool)
-    return FollowUp(cost, of_chosen(t.hours / THOUSAND), of_chosen(gross_profit(bench, t)), clears, renewal, of_jobs)
-
-
-class FollowUps:
-    """The cheapest jobs to add, worked out once for each set of failing faults out of `size` sets."""
-
-    def __init__(self, bench: Bench, jobs: Jobs, size: int, week: Any) -> None:
-        self._bench, self._jobs, self._week = bench, jobs, week
-        self._place = np.full(size, -1, dtype=np.int64)
-        self._known: list[FollowUp] = []
-        self._count = 0
-
-    def __call__(self, failing: Masks) -> FollowUp:
-        """Return the follow-up of each set of failing faults, (k,)."""
-        new = failing[self._place[failing] < 0]
-        if new.size:
-            new = np.unique(new)
-            self._known.append(follow_up(self._bench, self._jobs, new, self._week))
-            self._place[new] = self._count + np.arange(new.size)
-            self._count += new.size
-            if len(self._known) > 1:
-                parts = [[getattr(f, x.name) for f in self._known] for x in fields(FollowUp)]
-                self._known = [FollowUp(*(np.concatenate(p, axis=min(1, p[0].ndim - 1)) for p in parts))]
-        at, known = self._place[failing], self._known[0]
-        every = [getattr(known, x.name) for x in fields(FollowUp)]
-        return FollowUp(*(x[at] if x.ndim == 1 else np.take(x, at, axis=1) for x in every))

@@ -10,14 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-import numpy as np
-
 from econ.buying import Asking, Bought, Brings, asking_of, bought, brings_of
 from econ.case import Case
 from econ.courses import best_course
 from econ.earlier import earlier_jobs, raised
 from econ.kerb import Kerb, Sight, Tells, Told, make_kerb
-from econ.money import to_decimal
+from econ.money import IntArray, to_decimal
 from econ.pricebook import Supply
 from econ.rulebook import MachineClass
 from econ.setting import course_name
@@ -84,11 +82,22 @@ class Appraisal:
 
 @dataclass(frozen=True)
 class Screenings:
-    """What n finds of one appraisal are worth at their prices, and what to look at and ask first."""
+    """What n finds of one appraisal are worth at their prices, and what to look at and ask first.
 
-    appraisal: Appraisal
+    bench_hours: as in Screened. checks, questions: those that `check` and `question` tell the places of.
+    """
+
+    machine_class: str
+    currency: str
+    course: str
+    title: str
+    reason: str
+    holds: tuple[str, ...]
+    bench_hours: float
     asking: Asking
     bought: Bought
+    checks: tuple[Tells, ...]
+    questions: tuple[Tells, ...]
     check: Told
     question: Told
 
@@ -150,37 +159,50 @@ def screened(a: Appraisal, asking: Asking) -> Screenings:
         message = "only what is not bought yet is screened"
         raise ValueError(message)
     hour = a.brings.hour
-    return Screenings(a, asking, bought(a.brings, asking), a.kerb.check(asking, hour), a.kerb.question(asking, hour))
+    return Screenings(
+        a.machine_class,
+        a.currency,
+        a.course,
+        a.title,
+        a.reason,
+        a.holds,
+        a.brings.bench_hours,
+        asking,
+        bought(a.brings, asking),
+        a.kerb.checks,
+        a.kerb.questions,
+        a.kerb.check(asking, hour),
+        a.kerb.question(asking, hour),
+    )
 
 
 def one_of(x: Screenings, i: int) -> Screened:
     """Return one of several finds in words and money."""
-    a, named = x.appraisal, bool(x.asking.named[i])
-    hours = 0.0 if a.brings is None else a.brings.bench_hours
+    named = bool(x.asking.named[i])
 
     def money(minor: float) -> Decimal:
-        return to_decimal(minor, a.currency)
+        return to_decimal(minor, x.currency)
 
     def asked(told: Told, among: tuple[Tells, ...]) -> Asked | None:
         k = int(told.which[i])
         return None if k < 0 else Asked(among[k].id, among[k].title, among[k].minutes, money(float(told.worth[i])))
 
-    def priced(minor: np.ndarray) -> Decimal | None:
+    def priced(minor: IntArray) -> Decimal | None:
         return money(int(minor[i])) if named else None
 
     return Screened(
-        a.machine_class,
-        a.course,
-        a.title,
+        x.machine_class,
+        x.course,
+        x.title,
         money(int(x.bought.highest[i])),
         priced(x.asking.price),
         priced(x.bought.left),
-        round(hours, 3),
-        priced(x.bought.per_hour) if hours > 0 else None,
+        round(x.bench_hours, 3),
+        priced(x.bought.per_hour) if x.bench_hours > 0 else None,
         priced(x.bought.cash),
         float(x.bought.loss[i]) if named else None,
-        a.reason,
-        None if a.kerb is None else asked(x.check, a.kerb.checks),
-        None if a.kerb is None else asked(x.question, a.kerb.questions),
-        a.holds,
+        x.reason,
+        asked(x.check, x.checks),
+        asked(x.question, x.questions),
+        x.holds,
     )

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from econ.money import DIGITS, say, to_decimal, to_minor
+from econ.money import DIGITS, IntArray, say, to_decimal, to_minor
 from econ.screening import Screened
 from econ.selection import GAP, Selection, select
 from econ.words import listed
@@ -27,6 +28,38 @@ class Limits:
 
 
 @dataclass(frozen=True)
+class Figures:
+    """What bears on the choice among n finds, (n,) each, of one currency.
+
+    named: whether a price is; profit and cash: at that price, 0 without [minor units]; highest: offer [minor units].
+    hours: at the bench [mh]; metres: to fetch it, there and back [m].
+    """
+
+    named: NDArray[np.bool_]
+    profit: IntArray
+    highest: IntArray
+    hours: IntArray
+    cash: IntArray
+    metres: IntArray
+
+
+def figures_of(found: Sequence[Screened], km: Sequence[float], currency: str) -> Figures:
+    """Return the figures of finds that were screened. km: to fetch each, there and back."""
+
+    def whole(amounts: Sequence[Decimal | None]) -> IntArray:
+        return np.array([0 if x is None else to_minor(x, currency) for x in amounts], dtype=np.int64)
+
+    return Figures(
+        np.array([x.profit is not None for x in found], dtype=bool),
+        whole([x.profit for x in found]),
+        whole([x.highest_offer for x in found]),
+        np.array([round(x.bench_hours * THOUSAND) for x in found], dtype=np.int64),
+        whole([x.cash for x in found]),
+        np.array([round(x * THOUSAND) for x in km], dtype=np.int64),
+    )
+
+
+@dataclass(frozen=True)
 class Totals:
     """What finds leave and take together. km: each fetched by a trip of its own."""
 
@@ -39,10 +72,9 @@ class Totals:
 
 @dataclass(frozen=True)
 class Shortlist:
-    """The finds in their order, those to buy first.
+    """What to buy, and how many finds are worth what.
 
-    order: places among the finds given: those to buy by profit per bench hour, then those that would pay too, then
-    those that name no price by their highest offer, then the rest. buy: how many of them to buy. pays: finds that leave
+    buy: how many to buy, which come first in the order. pays: finds that leave
     something at the asking price; unpriced: finds that name no price but are worth one; leave: all others. best: the
     totals of those to buy; by_rate: what taking the best for their hours first would leave instead (where no hours are
     limited, for what is). gap: by how much, of its profit, a better choice might exceed this one, 0 where it is proven
@@ -50,7 +82,6 @@ class Shortlist:
     searched: how many finds bounds settled, and how many were left to search.
     """
 
-    order: tuple[int, ...]
     buy: int
     pays: int
     unpriced: int
@@ -67,20 +98,14 @@ class Shortlist:
     headline: str
 
 
-def shortlist(
-    found: Sequence[Screened], km: Sequence[float], currency: str, limits: Limits, gap: float = GAP
-) -> Shortlist:
-    """Return which of some finds to buy.
+def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tuple[Shortlist, IntArray]:
+    """Return which of some finds to buy, and the places of all in their order, (n,).
 
-    found: in one currency. km: to fetch each, there and back. gap: proven at most, of the profit [1]; 0: the best.
+    Those to buy come first, by profit per bench hour, then those that would pay too, then those that name no price by
+    their highest offer, then the rest. gap: proven at most, of the profit [1]; 0: the best.
     """
-    profit = np.array([0 if x.profit is None else to_minor(x.profit, currency) for x in found], dtype=np.int64)
-    takes = {
-        "hours": np.array([round(x.bench_hours * THOUSAND) for x in found], dtype=np.int64),
-        "cash": np.array([0 if x.cash is None else to_minor(x.cash, currency) for x in found], dtype=np.int64),
-        "places": np.ones(len(found), dtype=np.int64),
-        "km": np.array([round(x * THOUSAND) for x in km], dtype=np.int64),
-    }
+    profit, finds = f.profit, f.profit.size
+    takes = {"hours": f.hours, "cash": f.cash, "places": np.ones(finds, dtype=np.int64), "km": f.metres}
     most = {
         "hours": None if limits.hours is None else int(limits.hours * THOUSAND),
         "cash": None if limits.cash is None else to_minor(limits.cash, currency),
@@ -88,7 +113,7 @@ def shortlist(
         "km": None if limits.km is None else int(limits.km * THOUSAND),
     }
     named = [name for name, limit in most.items() if limit is not None]
-    needs = np.array([takes[name] for name in named], dtype=np.int64).reshape(len(named), len(found))
+    needs = np.array([takes[name] for name in named], dtype=np.int64).reshape(len(named), finds)
     chosen = select(profit, needs, np.array([most[name] for name in named], dtype=np.int64), gap)
 
     def totals(which: Sequence[int]) -> Totals:
@@ -104,32 +129,29 @@ def shortlist(
     unit = 10 ** DIGITS[currency]
     scale = {"hours": THOUSAND, "cash": unit, "places": 1, "km": THOUSAND}
     more = {name: to_decimal(price * scale[name], currency) for name, price in zip(named, chosen.prices, strict=True)}
-    order = _order(found, profit, chosen.chosen)
-    pays = int((profit > 0).sum())
-    unpriced = sum(x.profit is None and x.highest_offer > 0 for x in found)
+    pays, unpriced = int((profit > 0).sum()), int((~f.named & (f.highest > 0)).sum())
     best = totals(chosen.chosen)
-    counts = pays, unpriced, len(found) - pays - unpriced
-    return Shortlist(
-        order, len(chosen.chosen), *counts, best, totals(chosen.ranked), chosen.gap, more.get("hours"),
+    counts = pays, unpriced, finds - pays - unpriced
+    short = Shortlist(
+        len(chosen.chosen), *counts, best, totals(chosen.ranked), chosen.gap, more.get("hours"),
         more.get("cash"), more.get("places"), more.get("km"),
         chosen.fixed_in + chosen.fixed_out + chosen.dominated, chosen.searched,
-        _headline(len(found), counts, best, limits, more.get("hours"), chosen, currency),
+        _headline(finds, counts, best, limits, more.get("hours"), chosen, currency),
     )  # fmt: skip
+    return short, _order(f, chosen.chosen)
 
 
-def _order(found: Sequence[Screened], profit: np.ndarray, chosen: Sequence[int]) -> tuple[int, ...]:
-    buy = set(chosen)
-
-    def key(i: int) -> tuple[object, ...]:
-        x = found[i]
-        rate = profit[i] / x.bench_hours if x.bench_hours > 0 else float("inf")
-        if i in buy or profit[i] > 0:
-            return i not in buy, -rate, -int(profit[i]), i
-        if x.profit is None and x.highest_offer > 0:
-            return 2, -float(x.highest_offer), 0, i
-        return 3, -float(x.highest_offer if x.profit is None else x.profit), 0, i
-
-    return tuple(sorted(range(len(found)), key=key))
+def _order(f: Figures, chosen: Sequence[int]) -> IntArray:
+    """Return the places of all finds in their order."""
+    buy = np.zeros(f.profit.size, dtype=bool)
+    buy[list(chosen)] = True
+    pays, worth = f.profit > 0, ~f.named & (f.highest > 0)
+    group = np.where(buy, 0, np.where(pays, 1, np.where(worth, 2, 3)))
+    rate = np.where(f.hours > 0, f.profit / np.maximum(f.hours, 1), np.inf)
+    first = np.where(group < 2, rate, np.where(f.named, f.profit, f.highest))
+    second = np.where(group < 2, f.profit, 0)
+    order: IntArray = np.lexsort((np.arange(f.profit.size), -second, -first, group)).astype(np.int64)
+    return order
 
 
 def _headline(

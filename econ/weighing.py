@@ -10,6 +10,7 @@ from econ.costing import Bench, make_bench
 from econ.courses import all_courses, best_course
 from econ.evidence import ImpossibleEvidence, Posterior, condition, linked, prior_states
 from econ.findings import Heard, hear, impossible, open_holds
+from econ.followups import OfClass
 from econ.groundwork import Groundwork
 from econ.market import Market, read_market
 from econ.offers import Offer
@@ -17,7 +18,7 @@ from econ.pricebook import Supply
 from econ.purchase import Purchase, buy
 from econ.repairs import AfterRepair, chosen, leading, repairs, search
 from econ.rulebook import MachineClass
-from econ.scopes import FollowUps, Scope, completed
+from econ.scopes import Scope, completed
 from econ.setting import Course, Setting, make_setting
 from econ.terms import Default, Terms, settle
 from econ.words import KNOWN_FROM
@@ -84,11 +85,11 @@ class Common:
 
     def __init__(self) -> None:
         self._class: object = None
-        self._follow_ups: dict[object, FollowUps] = {}
+        self._follow_ups: dict[object, OfClass] = {}
         self._believed: Believed | None = None
         self._grounds: dict[object, Groundwork] = {}
 
-    def groundwork(self, case: Case, s: Setting, believed: Believed) -> Groundwork:
+    def groundwork(self, case: Case, c: MachineClass, s: Setting, believed: Believed) -> Groundwork:
         """Return the groundwork of a case with this setting, that of an earlier case if it is the same."""
         t, machine = s.terms, case.machine
         if machine.machine_class != self._class:
@@ -101,10 +102,9 @@ class Common:
         if work in self._grounds:
             self._grounds[work].gather()
         else:
-            key = s.table.ids, s.in_play, work
-            if key not in self._follow_ups:
-                self._follow_ups[key] = FollowUps(s.bench, s.jobs, 1 << s.in_play, s.payoffs.week)
-            self._grounds[work] = Groundwork(s, self._follow_ups[key])
+            if work not in self._follow_ups:
+                self._follow_ups[work] = OfClass(s.bench, c, s.payoffs.week)
+            self._grounds[work] = Groundwork(s, self._follow_ups[work].of(s.table.ids))
             for kept in (self._follow_ups, self._grounds):
                 if len(kept) > KEPT:
                     del kept[next(iter(kept))]
@@ -134,7 +134,7 @@ def weigh(
         setting = make_setting(
             case, c, terms, market, believed.heard, believed.complained, believed.posterior, bench, believed.holds
         )
-        after = AfterRepair(setting, None if common is None else common.groundwork(case, setting, believed))
+        after = AfterRepair(setting, None if common is None else common.groundwork(case, c, setting, believed))
         found = search(setting, after)
         courses = all_courses(setting, after, chosen(setting, found), by_state)
         unfound, bought = False, None

@@ -27,7 +27,7 @@ STATIONS = (
         "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",
         "outlook", "earlier", "again", "nexttime",
     },
-    {"scopes", "setting", "groundwork", "repairs", "courses"},
+    {"scopes", "followups", "setting", "groundwork", "repairs", "courses"},
     {
         "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "staging",
         "spread", "risk",

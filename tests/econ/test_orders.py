@@ -11,6 +11,7 @@ import pytest
 import econ
 from econ import verdict, weighing
 from econ.evidence import Posterior
+from econ.repairs import AfterRepair
 from econ.setting import course_name
 from econ.staging import OrderLine, Staged, stage
 
@@ -64,6 +65,7 @@ def staged(monkeypatch: pytest.MonkeyPatch, chances: tuple[float, float], look: 
     def keep(case: Any, c: Any, s: Any, heard: Any, courses: Any, checks: Any, after: Any) -> Staged:
         post = Posterior(np.array([1, 2]), np.array(chances), np.array([*chances, 0.0]), 1.0, 0.0)
         doubt = replace(s, posterior=post)
+        after = AfterRepair(doubt)  # what repairs leave rests on what is believed
         kept.append(stage(case, c, doubt, heard, weighing.all_courses(doubt, after), checks, after))
         names.update(course_name(s, x) for x in courses)
         return kept[-1]

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from econ.screening import Screened
-from econ.shortlist import Limits, shortlist
+from econ.shortlist import Limits, figures_of, shortlist
 
 
 def find(profit: int | None, hours: float = 1.0, cash: int = 20, offer: int = 10) -> Screened:
@@ -25,8 +25,8 @@ def find(profit: int | None, hours: float = 1.0, cash: int = 20, offer: int = 10
 def test_in_plain_words_by_hand() -> None:
     """60 in 2 hours and 50 in 2 beat 70 in 4; by the hour they come first, too. A fifth hour is worth 17.50."""
     found = [find(70, 4.0), find(60, 2.0), find(50, 2.0), find(-3), find(None), find(None, offer=-2)]
-    s = shortlist(found, [1.0] * 6, "USD", Limits(hours=4.0))
-    assert s.order == (1, 2, 0, 4, 5, 3)
+    s, order = shortlist(figures_of(found, [1.0] * 6, "USD"), "USD", Limits(hours=4.0))
+    assert order.tolist() == [1, 2, 0, 4, 5, 3]
     assert (s.buy, s.pays, s.unpriced, s.leave) == (2, 3, 1, 2)
     assert (s.best.profit, s.best.hours, s.best.cash, s.best.km) == (Decimal(110), 4.0, Decimal(40), 2.0)
     assert s.by_rate == s.best
@@ -55,7 +55,7 @@ def test_in_plain_words_by_hand() -> None:
     ],
 )
 def test_headlines(found: list[Screened], limits: Limits, said: str) -> None:
-    assert shortlist(found, [4.0] * len(found), "USD", limits).headline.startswith(said)
+    assert shortlist(figures_of(found, [4.0] * len(found), "USD"), "USD", limits)[0].headline.startswith(said)
 
 
 ONE = st.builds(find, st.none() | st.integers(-20, 90), st.integers(0, 9).map(float), st.integers(0, 60))
@@ -68,7 +68,7 @@ def test_the_best_of_every_choice(
     found: list[Screened], hours: int | None, cash: int | None, places: int | None
 ) -> None:
     limits = Limits(None if hours is None else float(hours), None if cash is None else Decimal(cash), places)
-    s = shortlist(found, [0.0] * len(found), "USD", limits, gap=0.0)
+    s, order = shortlist(figures_of(found, [0.0] * len(found), "USD"), "USD", limits, gap=0.0)
     able = [x for x in found if x.profit is not None]
     best = max(
         (
@@ -82,7 +82,7 @@ def test_the_best_of_every_choice(
         default=Decimal(0),
     )
     assert s.best.profit == best
-    assert sorted(s.order) == list(range(len(found)))
-    chosen = [found[i] for i in s.order[: s.buy]]
+    assert sorted(order.tolist()) == list(range(len(found)))
+    chosen = [found[i] for i in order[: s.buy]]
     assert sum((x.profit or Decimal(0) for x in chosen), Decimal(0)) == best
     assert s.by_rate.profit <= best

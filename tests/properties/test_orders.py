@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 import econ
 from econ import verdict
 from econ.costing import members, tickets, work
+from econ.followups import follow_up
 from econ.money import to_decimal
 from econ.offers import Offer, Seller, Shipping
 from econ.orders import LIKELY_KIT, NOW, Order, Orders
@@ -23,7 +24,6 @@ from econ.plan import make_plan, make_plans
 from econ.pricebook import Supply
 from econ.repairs import AfterRepair, best_of, ways_to_cure
 from econ.rulebook import MachineClass
-from econ.scopes import follow_up
 from econ.setting import Course, Setting
 from econ.stopping import Kit
 

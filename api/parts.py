@@ -1,0 +1,127 @@
+"""Parts: a long list of finds cut into lists that can be read by themselves, each with the headers of the whole.
+
+A CSV file is cut between records: a line end within quotation marks ends none. Only some of it is held at a time.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from api.findheads import FINDS
+from api.headers import matches
+from api.parquet import BEGINS
+from api.sheets import HEADER_WITHIN, read_sheet
+
+PART = 8_000_000  # of a part [bytes]; some ninety thousand finds
+PART_ROWS = 100_000  # of a part of a Parquet file
+LINE, QUOTE = 10, 34
+Ends = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Part:
+    """A list of finds that is part of a longer one.
+
+    number: from 0. before: what is added to the numbers of its rows for those of the whole. size: what it takes of the
+    whole [bytes], to tell how far a run is.
+    """
+
+    number: int
+    before: int
+    body: bytes
+    size: int
+
+
+def begins_cuttable(start: bytes, seekable: bool) -> bool:
+    """Return whether a file that begins so can be cut: Parquet on disk, or text whose line ends are a byte."""
+    if start.startswith(BEGINS):
+        return seekable
+    return not start.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")) and b"\x00" not in start and b"\n" in start
+
+
+def opened(start: bytes, file: BinaryIO) -> BinaryIO:
+    """Return a file at its start, of which some was read already."""
+    if file.seekable():
+        file.seek(0)
+        return file
+    return io.BufferedReader(_Chained(start, file))
+
+
+class _Chained(io.RawIOBase):
+    """What was read already, and then the rest."""
+
+    def __init__(self, start: bytes, file: BinaryIO) -> None:
+        super().__init__()
+        self._start, self._file = memoryview(start), file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, room: Any) -> int:
+        got: Any = self._start[: len(room)] if self._start else self._file.read(len(room))
+        self._start = self._start[len(got) :] if self._start else self._start
+        room[: len(got)] = got
+        return len(got)
+
+
+def parts_of(file: BinaryIO, mapped: Mapping[str, str], size: int = PART) -> Iterator[Part]:
+    """Yield the parts of a file. mapped: header -> column, as the user says. size: of each [bytes]."""
+    start = file.read(len(BEGINS))
+    yield from _of_parquet(file) if start == BEGINS else _of_csv(file, start, mapped, size)
+
+
+def _of_csv(file: BinaryIO, start: bytes, mapped: Mapping[str, str], size: int) -> Iterator[Part]:
+    head, left, seen, number = b"", start, 0, 0
+    while True:
+        more = file.read(max(size - len(left), 1))
+        body, ended = left + more, not more
+        ends = _ends(body)
+        if not ended and not ends.size:  # one record is longer than a part: take more of it
+            left, size = body, 2 * size
+            continue
+        cut = len(body) if ended else int(ends[-1]) + 1
+        whole, left = body[:cut], body[cut:]
+        if whole.strip():
+            yield Part(number, seen - bool(head), head + whole, len(whole))
+            number += 1
+            head = head or _headers(whole, ends, mapped)
+        seen += ends.size
+        if ended:
+            return
+
+
+def _ends(body: bytes) -> Ends:
+    """Return where records end: at line ends that stand outside quotation marks."""
+    signs = np.frombuffer(body, dtype=np.uint8)
+    ends = np.flatnonzero(signs == LINE)
+    if b'"' in body:
+        quotes = np.flatnonzero(signs == QUOTE)
+        ends = ends[np.searchsorted(quotes, ends) % 2 == 0]
+    return ends
+
+
+def _headers(body: bytes, ends: Ends, mapped: Mapping[str, str]) -> bytes:
+    """Return the record with the headers, and its line end."""
+    few = body[: int(ends[min(2 * HEADER_WITHIN, ends.size - 1)]) + 1] if ends.size else body
+    row = read_sheet(few, "", lambda c: matches(c, mapped, FINDS)).header_row
+    first = int(ends[row - 2]) + 1 if row > 1 else 0
+    return body[first : int(ends[row - 1]) + 1]
+
+
+def _of_parquet(file: BinaryIO) -> Iterator[Part]:
+    import pyarrow as arrow  # type: ignore[import-untyped, import-not-found, unused-ignore]
+    from pyarrow import parquet
+
+    file.seek(0)
+    before = 0
+    for number, batch in enumerate(parquet.ParquetFile(file).iter_batches(PART_ROWS)):
+        body = io.BytesIO()
+        parquet.write_table(arrow.Table.from_batches([batch]), body)
+        yield Part(number, before, body.getvalue(), batch.nbytes)
+        before += batch.num_rows

@@ -1,0 +1,95 @@
+"""Ranked: finds that were screened, in tables one after the other, and their order over all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from api.findtable import IntArray, ScreenedFind, find_of
+from econ.problems import Problem
+from econ.shortlist import Limits, Shortlist
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer to a list: which finds to buy, the finds in their order, and what could not be screened.
+
+    finds: all of them; of a list that was read in parts those to buy and the first ones after them. read: rows that are
+    not blank; left_out: rows at fault; late: of these the ones that were found so only when they were screened, by row,
+    as far as `finds` holds all.
+    """
+
+    headline: str
+    currency: str
+    limits: Limits
+    shortlist: Shortlist
+    finds: tuple[ScreenedFind, ...]
+    read: int
+    left_out: int
+    late: Mapping[int, tuple[Problem, ...]]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """A list screened and ranked.
+
+    tables: give the parts of the list, as `FindTable` has them; sizes: their rows. order: places of all finds over the
+    parts, the first to buy first. read, left_out, late, notes: as in Answer.
+    """
+
+    currency: str
+    limits: Limits
+    shortlist: Shortlist
+    order: IntArray
+    tables: Sequence[Callable[[], pd.DataFrame]]
+    sizes: tuple[int, ...]
+    read: int
+    left_out: int
+    late: Mapping[int, tuple[Problem, ...]]
+    notes: tuple[str, ...]
+
+    @property
+    def in_parts(self) -> bool:
+        """Whether the list was read in parts."""
+        return len(self.tables) > 1
+
+    @cached_property
+    def rank(self) -> IntArray:
+        """The rank of each find over the parts, from 1, (n,)."""
+        rank = np.empty(self.order.size, dtype=np.int64)
+        rank[self.order] = np.arange(1, self.order.size + 1)
+        return rank
+
+    def first(self, most: int) -> tuple[ScreenedFind, ...]:
+        """Return the first finds in their order. most: how many."""
+        places = self.order[:most]
+        starts = np.cumsum((0, *self.sizes))
+        part = np.searchsorted(starts, places, side="right") - 1
+        found: dict[int, ScreenedFind] = {}
+        for p in np.unique(part).tolist():  # each part is got once
+            table = self.tables[p]()
+            for rank in np.flatnonzero(part == p).tolist():
+                row = int(places[rank] - starts[p])
+                found[rank] = find_of(table, row, self.currency, rank < self.shortlist.buy)
+        return tuple(found[i] for i in range(len(found)))
+
+    def each(self) -> Iterator[tuple[pd.DataFrame, IntArray]]:
+        """Yield the finds as tables with their ranks: in their order, or where there are parts in that of the list."""
+        if not self.in_parts:
+            yield self.tables[0]().iloc[self.order], np.arange(1, self.order.size + 1)
+            return
+        start = 0
+        for table, size in zip(self.tables, self.sizes, strict=True):
+            yield table(), self.rank[start : start + size]
+            start += size
+
+    def answer(self, most: int | None = None) -> Answer:
+        """Return the answer. most: finds in it at most, those to buy aside; all where left out."""
+        finds = self.first(self.order.size if most is None else max(most, self.shortlist.buy))
+        s = self.shortlist
+        return Answer(s.headline, self.currency, self.limits, s, finds, self.read, self.left_out, self.late, self.notes)

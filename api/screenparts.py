@@ -1,0 +1,232 @@
+"""Screen parts: a long list of finds screened part by part, several at a time, so that memory hardly grows with it.
+
+The parts may be kept in a folder as Parquet. One that is there and was made of the same rows, figures and terms is not
+worked out again: a run that was stopped goes on where it was.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, fields, replace
+from datetime import date
+from functools import partial
+from pathlib import Path
+from typing import Any, BinaryIO, TextIO
+
+import numpy as np
+import pandas as pd
+
+from api.crew import work_on
+from api.findlist import read_finds
+from api.findrows import ToldOfFinds
+from api.findtable import figures
+from api.library import texts
+from api.parts import Part, parts_of
+from api.ranked import Ranked
+from api.screenfiles import put, pyarrow, write_rest
+from api.screening import Desk, one_currency, screener
+from econ import __version__
+from econ.problems import BadInput, Problem
+from econ.shortlist import Figures, Limits, shortlist
+
+
+@dataclass(frozen=True)
+class Done:
+    """What comes of a part. rest: its rows at fault as CSV; the other fields are those of `FindList` and `Answer`."""
+
+    table: pd.DataFrame
+    rest: str
+    currencies: tuple[str, ...]
+    read: int
+    left_out: int
+    notes: tuple[str, ...]
+
+
+def screen_part(
+    part: Part,
+    name: str,
+    told: ToldOfFinds,
+    today: date,
+    overlays: tuple[str, ...],
+    book: Path | None,
+    common: Mapping[str, Any],
+) -> Done:
+    """Return what comes of a part: all that is known of it goes in, so that any worker anywhere may do it.
+
+    Raises BadInput where the part as a whole can't be used.
+    """
+    by = screener(overlays, book, common)
+    found = read_finds(part.body, name, told, by.classes, today, part.before)
+    table, late = by.screen(found)
+    rest = ""
+    if found.bad or late:
+        file = io.StringIO(newline="")
+        write_rest(found, late, file)
+        rest = file.getvalue()
+    currencies = tuple(str(x) for x in found.rows["currency"].unique())
+    return Done(table, rest, currencies, found.read, found.bad + len(late), found.notes)
+
+
+@dataclass
+class _Sum:
+    """The parts so far."""
+
+    tables: dict[int, Callable[[], pd.DataFrame]] = field(default_factory=dict)
+    rests: dict[int, Callable[[], str]] = field(default_factory=dict)
+    figures: dict[int, Figures] = field(default_factory=dict)
+    currencies: set[str] = field(default_factory=set)
+    notes: dict[str, None] = field(default_factory=dict)
+    read: int = 0
+    left_out: int = 0
+
+    def add(self, number: int, done: Done, table: Callable[[], pd.DataFrame], rest: Callable[[], str]) -> None:
+        self.tables[number], self.figures[number] = table, figures(done.table)
+        if done.rest:
+            self.rests[number] = rest
+        self.currencies.update(done.currencies)
+        self.notes |= dict.fromkeys(done.notes)
+        self.read += done.read
+        self.left_out += done.left_out
+
+
+class Folder:
+    """A folder in which parts are kept, each under its number and what it was made of."""
+
+    def __init__(self, path: Path, made_of: bytes) -> None:
+        """made_of: whatever bears on every part. Raises BadInput where parts can't be kept there."""
+        pyarrow("--parts", "parts are kept as Parquet, by pyarrow")
+        self._path, self._made_of = path, made_of
+        try:
+            path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            rule = "this can't be a folder"
+            raise BadInput([Problem("--parts", error.strerror or str(error), rule, "name another")]) from None
+
+    def _place(self, part: Part) -> Path:
+        of = hashlib.sha256(self._made_of + part.before.to_bytes(8, "big", signed=True) + part.body).hexdigest()
+        return self._path / f"part-{part.number:06d}-{of[:16]}.parquet"
+
+    def get(self, part: Part) -> tuple[Done, Path] | None:
+        """Return what comes of a part where it is kept, and where."""
+        place = self._place(part)
+        if not place.exists():
+            return None
+        table = pd.read_parquet(place)
+        rest = _rest(place)
+        about = table.attrs
+        return Done(
+            table, rest(), tuple(about["currencies"]), about["read"], about["left_out"], tuple(about["notes"])
+        ), place
+
+    def keep(self, part: Part, done: Done) -> Path:
+        """Keep what comes of a part, in the place of what was kept of it before."""
+        place = self._place(part)
+        for old in self._path.glob(f"part-{part.number:06d}-*"):
+            with suppress(OSError):
+                old.unlink()
+        done.table.attrs = {
+            "currencies": list(done.currencies), "read": done.read, "left_out": done.left_out, "notes": list(done.notes)
+        }  # fmt: skip
+        if done.rest:  # first, as the table says that the part is whole
+            put(place.with_suffix(".left-out.csv"), lambda file: _write(file, done.rest))
+        put(place, lambda file: done.table.to_parquet(file, engine="pyarrow", index=False))
+        return place
+
+
+def _write(file: BinaryIO, text: str) -> None:
+    file.write(text.encode())
+
+
+def _rest(place: Path) -> Callable[[], str]:
+    def read() -> str:
+        rest = place.with_suffix(".left-out.csv")
+        return rest.read_bytes().decode() if rest.exists() else ""
+
+    return read
+
+
+def made_of(
+    told: ToldOfFinds, today: date, overlays: Iterable[str], book: Path | None, common: Mapping[str, Any]
+) -> bytes:
+    """Return what bears on every part of a list, as a digest: the program, its rulebooks, terms, prices and the day."""
+    digest = hashlib.sha256(repr((__version__, told, today, common)).encode())
+    digest.update(repr(sorted(texts().items())).encode())
+    files = [x for o in overlays for x in ([Path(o)] if Path(o).is_file() else sorted(Path(o).rglob("*.toml")))]
+    for path in (*files, *([book] if book else ())):
+        digest.update(path.read_bytes())
+    return digest.digest()
+
+
+def screen_parts(
+    file: BinaryIO,
+    name: str,
+    told: ToldOfFinds,
+    today: date,
+    common: Mapping[str, Any],
+    limits: Limits,
+    gap: float,
+    desk: Desk,
+    folder: Path | None = None,
+    advance: Callable[[int], None] = lambda _: None,
+) -> tuple[Ranked, Callable[[TextIO], None]]:
+    """Return a long list screened and ranked, and what writes its rows at fault to a text file as CSV.
+
+    file: opened at its start. common: what holds for all finds. folder: where parts are kept. advance: is told of so
+    many bytes that are done. Raises BadInput for the list as a whole.
+    """
+    bears = told, today, desk.overlays, desk.book, common
+    kept = None if folder is None else Folder(folder, made_of(*bears))
+    whole = _Sum()
+    given: list[Part] = []
+
+    def missing() -> Iterator[Part]:
+        for part in parts_of(file, told.mapped):
+            found = kept and kept.get(part)
+            if found:
+                whole.add(part.number, found[0], *_from(found[1]))
+                advance(part.size)
+            else:
+                given.append(replace(part, body=b"") if kept is None else part)
+                yield part
+
+    do = partial(screen_part, name=name, told=told, today=today, overlays=desk.overlays, book=desk.book, common=common)
+    for number, done in work_on(missing(), do, desk.crew):
+        part = given[number]
+        if kept is None:
+            whole.add(part.number, done, partial(_it, done.table), partial(_it, done.rest))
+        else:
+            whole.add(part.number, done, *_from(kept.keep(part, done)))
+            given[number] = replace(part, body=b"")  # what is done need not be held
+        one_currency(sorted(whole.currencies), name)
+        advance(part.size)
+    return _ranked(whole, name, limits, gap), partial(_write_rests, [whole.rests[n] for n in sorted(whole.rests)])
+
+
+def _it(x: Any) -> Any:
+    return x
+
+
+def _from(place: Path) -> tuple[Callable[[], pd.DataFrame], Callable[[], str]]:
+    return partial(pd.read_parquet, place), _rest(place)
+
+
+def _ranked(whole: _Sum, name: str, limits: Limits, gap: float) -> Ranked:
+    currency = one_currency(sorted(whole.currencies), name)
+    numbers = sorted(whole.tables)
+    parts = [whole.figures[n] for n in numbers]
+    every = Figures(*(np.concatenate([getattr(p, x.name) for p in parts]) for x in fields(Figures)))
+    whole.figures.clear()
+    short, order = shortlist(every, currency, limits, gap)
+    sizes = tuple(p.profit.size for p in parts)
+    tables = [whole.tables[n] for n in numbers]
+    return Ranked(currency, limits, short, order, tables, sizes, whole.read, whole.left_out, {}, tuple(whole.notes))
+
+
+def _write_rests(rests: Sequence[Callable[[], str]], file: TextIO) -> None:
+    """Write rows at fault of all parts under the headers of the first."""
+    for n, rest in enumerate(rests):
+        text = rest()
+        file.write(text if n == 0 else text.partition("\r\n")[2])
