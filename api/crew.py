@@ -31,15 +31,22 @@ class Crew:
     scheduler: str = ""
 
 
+class AllDiedError(RuntimeError):
+    """The workers died again and again without anything done in between."""
+
+    def __init__(self) -> None:
+        super().__init__(f"all workers died, {TRIES} times in a row; there may be too little memory for so many")
+
+
 def _begin() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started this one is told, and stops it
 
 
 @contextmanager
-def _processes(workers: int) -> Iterator[Executor]:
+def _processes(workers: int) -> Iterator[tuple[Executor, int]]:
     pool = ProcessPoolExecutor(workers, get_context("spawn"), _begin)
     try:
-        yield pool
+        yield pool, workers
     except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
         for process in list((getattr(pool, "_processes", None) or {}).values()):
@@ -49,8 +56,8 @@ def _processes(workers: int) -> Iterator[Executor]:
 
 
 @contextmanager
-def _cluster(crew: Crew) -> Iterator[Executor]:
-    """Give a Dask cluster as an executor. Raises BadInput where it can't be had."""
+def _cluster(crew: Crew) -> Iterator[tuple[Executor, int]]:
+    """Give a Dask cluster as an executor, and how many work there. Raises BadInput where it can't be had."""
     try:
         import distributed  # type: ignore[import-untyped, import-not-found, unused-ignore]
     except ImportError:
@@ -68,14 +75,14 @@ def _cluster(crew: Crew) -> Iterator[Executor]:
             rule = f"no scheduler answers there: {error}"
             remedy = f"give its address, such as tcp://10.0.0.5:8786, or {LOCAL}"
             raise BadInput([Problem("--scheduler", crew.scheduler, rule, remedy)]) from None
-        yield client.get_executor(pure=False)
+        yield client.get_executor(pure=False), max(sum(client.nthreads().values()), 1)
 
 
 def work_on(tasks: Iterable[Task], do: Callable[[Task], Done], crew: Crew) -> Iterator[tuple[int, Done]]:
     """Yield the number of each task, from 0, with what comes of it, as they are done.
 
     do: a function that others can import, or a partial of one. Raises BadInput where a cluster can't be had, and
-    whatever `do` does.
+    whatever `do` does, and AllDiedError.
     """
     waiting = enumerate(tasks)
     if crew.workers <= 1 and not crew.scheduler:
@@ -86,15 +93,15 @@ def work_on(tasks: Iterable[Task], do: Callable[[Task], Done], crew: Crew) -> It
     died = 0
     while True:
         try:
-            with _cluster(crew) if crew.scheduler else _processes(crew.workers) as executor:
-                for done in _work(left, waiting, do, executor, AHEAD * crew.workers):
+            with _cluster(crew) if crew.scheduler else _processes(crew.workers) as (executor, workers):
+                for done in _work(left, waiting, do, executor, AHEAD * workers):
                     died = 0
                     yield done
             return
         except BrokenProcessPool:
             died += 1
             if died == TRIES:
-                raise
+                raise AllDiedError from None
 
 
 def _work(

@@ -70,10 +70,10 @@ class _Chained(io.RawIOBase):
         return len(got)
 
 
-def parts_of(file: BinaryIO, mapped: Mapping[str, str], size: int = PART) -> Iterator[Part]:
-    """Yield the parts of a file. mapped: header -> column, as the user says. size: of each [bytes]."""
+def parts_of(file: BinaryIO, mapped: Mapping[str, str], size: int | None = None) -> Iterator[Part]:
+    """Yield the parts of a file. mapped: header -> column, as the user says. size: of each [bytes]; else PART."""
     start = file.read(len(BEGINS))
-    yield from _of_parquet(file) if start == BEGINS else _of_csv(file, start, mapped, size)
+    yield from _of_parquet(file) if start == BEGINS else _of_csv(file, start, mapped, size or PART)
 
 
 def _of_csv(file: BinaryIO, start: bytes, mapped: Mapping[str, str], size: int) -> Iterator[Part]:
@@ -82,18 +82,26 @@ def _of_csv(file: BinaryIO, start: bytes, mapped: Mapping[str, str], size: int) 
         more = file.read(max(size - len(left), 1))
         body, ended = left + more, not more
         ends = _ends(body)
-        if not ended and not ends.size:  # one record is longer than a part: take more of it
+        cut = len(body) if ended else int(ends[-1]) + 1 if ends.size else 0
+        whole = body[:cut]
+        above = head or _headers(whole, ends, mapped)
+        if not ended and _blank(
+            whole.partition(above)[2] if above and not head else whole
+        ):  # not one whole record yet: take more
             left, size = body, 2 * size
             continue
-        cut = len(body) if ended else int(ends[-1]) + 1
-        whole, left = body[:cut], body[cut:]
-        if whole.strip():
+        left = body[cut:]
+        if not _blank(whole) or (ended and not number):  # what holds no find at all is told of as such
             yield Part(number, seen - bool(head), head + whole, len(whole))
             number += 1
-            head = head or _headers(whole, ends, mapped)
-        seen += ends.size
+        head, seen = above, seen + ends.size
         if ended:
             return
+
+
+def _blank(body: bytes) -> bool:
+    """Return whether there is nothing in records but signs that part them."""
+    return not body.translate(None, b' \t\r\n,;|"')
 
 
 def _ends(body: bytes) -> Ends:
@@ -107,11 +115,12 @@ def _ends(body: bytes) -> Ends:
 
 
 def _headers(body: bytes, ends: Ends, mapped: Mapping[str, str]) -> bytes:
-    """Return the record with the headers, and its line end."""
-    few = body[: int(ends[min(2 * HEADER_WITHIN, ends.size - 1)]) + 1] if ends.size else body
+    """Return the record with the headers, and its line end; empty where there is no whole record."""
+    if _blank(body) or not ends.size:
+        return b""
+    few = body[: int(ends[min(2 * HEADER_WITHIN, ends.size) - 1]) + 1]
     row = read_sheet(few, "", lambda c: matches(c, mapped, FINDS)).header_row
-    first = int(ends[row - 2]) + 1 if row > 1 else 0
-    return body[first : int(ends[row - 1]) + 1]
+    return body[int(ends[row - 2]) + 1 if row > 1 else 0 : int(ends[row - 1]) + 1]
 
 
 def _of_parquet(file: BinaryIO) -> Iterator[Part]:

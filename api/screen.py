@@ -131,7 +131,12 @@ def screen(
     )  # fmt: skip
     limits = Limits(None if hours is None else float(hours), cash, places, None if km is None else float(km))
     desk = Desk(classes, overlays, prices, Crew(workers or os.cpu_count() or 1, scheduler))
-    ranked, write_rest = _screened(finds, told, terms, limits, 0.0 if exact else GAP, desk, parts)
+    try:
+        ranked, write_rest = _screened(finds, told, terms, limits, 0.0 if exact else GAP, desk, parts)
+    except KeyboardInterrupt:
+        kept = f" What was done is in {click.format_filename(parts)}: run it again to go on." if parts else ""
+        _say_error(f"Stopped.{kept}")
+        sys.exit(1)
     if csv == "-":
         as_csv(ranked, sys.stdout)
     elif csv:

@@ -101,8 +101,8 @@ class Shortlist:
 def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tuple[Shortlist, IntArray]:
     """Return which of some finds to buy, and the places of all in their order, (n,).
 
-    Those to buy come first, by profit per bench hour, then those that would pay too, then those that name no price by
-    their highest offer, then the rest. gap: proven at most, of the profit [1]; 0: the best.
+    Those to buy come first, then those that would pay too, then those that name no price, then the rest: each by profit,
+    without a price by the highest offer. gap: proven at most, of the profit [1]; 0: the best.
     """
     profit, finds = f.profit, f.profit.size
     takes = {"hours": f.hours, "cash": f.cash, "places": np.ones(finds, dtype=np.int64), "km": f.metres}
@@ -147,10 +147,7 @@ def _order(f: Figures, chosen: Sequence[int]) -> IntArray:
     buy[list(chosen)] = True
     pays, worth = f.profit > 0, ~f.named & (f.highest > 0)
     group = np.where(buy, 0, np.where(pays, 1, np.where(worth, 2, 3)))
-    rate = np.where(f.hours > 0, f.profit / np.maximum(f.hours, 1), np.inf)
-    first = np.where(group < 2, rate, np.where(f.named, f.profit, f.highest))
-    second = np.where(group < 2, f.profit, 0)
-    order: IntArray = np.lexsort((np.arange(f.profit.size), -second, -first, group)).astype(np.int64)
+    order: IntArray = np.lexsort((-np.where(f.named, f.profit, f.highest), group)).astype(np.int64)  # a stable sort
     return order
 
 

@@ -1,0 +1,293 @@
+"""Long lists of finds: cut into parts, worked on by several, stopped and gone on with."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import api.screen
+from api import crew, parts, screenparts
+from api.command import main
+from api.findrows import ToldOfFinds
+from api.library import today
+
+from .test_docs import ROOT
+from .test_findlist import read
+
+HEAD = "id,machine_class,title,asking_price,currency,travel_km,travel_minutes,age_years,complaints,seen_on\n"
+KINDS = (
+    "mower_walk_behind,push mower (invented),{},USD,10,20,4,will_not_start,2026-04-01\n",
+    "leaf_blower,\"leaf blower,\nof two lines (invented)\",{},USD,10,20,4,,2026-04-01\n",
+    "leaf_blower,=2+2,{},USD,10,20,400,,2026-04-01\n",
+    "leaf_blower,asks nothing yet (invented),,USD,10,20,4,,2026-05-01\n",
+)  # fmt: skip
+
+
+def finds(many):
+    """Return a list of so many finds, one in four of them at fault."""
+    rows = (f"f{i}," + KINDS[i % len(KINDS)].format(i) for i in range(many))
+    return HEAD + "".join(rows)
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "finds.csv").write_text(finds(40), encoding="utf-8")
+    return lambda *args, **more: CliRunner().invoke(main, ["screen", *args], **more)
+
+
+@pytest.fixture
+def small(monkeypatch):
+    """Parts of some kilobyte, so that a short list has several."""
+    monkeypatch.setattr(api.parts, "PART", 1_000)
+
+
+def of(body, size=1_000):
+    return list(parts.parts_of(io.BytesIO(body.encode()), {}, size))
+
+
+CELL = st.text(st.sampled_from('ab;,"\n \r'), max_size=8)
+LINES = st.lists(st.tuples(CELL, st.integers(0, 60), st.booleans()), min_size=1, max_size=30)
+
+
+@given(LINES, st.integers(150, 900), st.booleans(), st.sampled_from(["", "finds of May\n", "\n\n"]))
+@settings(max_examples=60, deadline=None)
+def test_parts_are_the_whole(lines, size, ended, above):
+    """Row by row, with the numbers that they have in the whole; quotation marks and line ends in cells as well."""
+    body = io.StringIO(newline="")
+    body.write(f"{above}id,machine_class,note,age_years,currency\n")
+    writer = csv.writer(body, lineterminator="\n", quoting=csv.QUOTE_ALL)
+    for i, (note, age, blank) in enumerate(lines):
+        writer.writerow((f"f{i}", "leaf_blower", note, age, "USD"))
+        body.write("\n" * blank)
+    text = body.getvalue() if ended else body.getvalue().rstrip("\n")
+    whole = read(text, ToldOfFinds())
+    found = [parts_read(p, ToldOfFinds()) for p in parts.parts_of(io.BytesIO(text.encode()), {}, size)]
+    for name in ("row", "id", "note", "age_years"):
+        assert [x for f in found for x in f.rows[name]] == whole.rows[name].tolist()
+    assert sum(f.read for f in found) == whole.read
+
+
+def parts_read(part, told):
+    from api.findlist import read_finds
+    from api.library import shelf
+
+    return read_finds(part.body, "list.csv", told, shelf(), today(), part.before)
+
+
+def test_a_record_longer_than_a_part_stays_whole():
+    row = "{},leaf_blower,{},5,USD,1,1,4,,2026-04-01\n"
+    text = HEAD + row.format("a", '"' + "x\n" * 90 + '"') + row.format("b", "")
+    found = of(text, 100)
+    assert [r for p in found for r in parts_read(p, ToldOfFinds()).rows["row"]] == [2, 3]
+
+
+@pytest.mark.parametrize("body", ["\n\n\n", HEAD, HEAD + "\n,,\n", "no,headers\n1,2\n"])
+def test_a_long_list_of_nothing(run, small, tmp_path, body):
+    (tmp_path / "finds.csv").write_text(body + "\n" * 3_000)
+    whole = run("finds.csv")
+    assert (whole.exit_code, whole.stdout) == (2, "")
+    assert "list of finds" in whole.stderr
+
+
+def test_only_what_has_line_ends_of_a_byte_is_cut():
+    assert parts.begins_cuttable(b"id,a\n1,2\n", seekable=False)
+    assert not parts.begins_cuttable("id,a\n1,2\n".encode("utf-16"), seekable=True)
+    assert not parts.begins_cuttable(b"PK\x03\x04...\n", seekable=True)
+    assert not parts.begins_cuttable(b"id,a\r1,2\r", seekable=True)
+    assert parts.begins_cuttable(b"PAR1...", seekable=True)
+    assert not parts.begins_cuttable(b"PAR1...", seekable=False)
+
+
+def rows_of(text):
+    return sorted(csv.DictReader(io.StringIO(text)), key=lambda r: int(r["row"]))
+
+
+def told(done):
+    """What is said apart from the order in which notes come."""
+    return sorted(done.stdout.splitlines())
+
+
+def test_in_parts_as_at_once(run, small, tmp_path, monkeypatch):
+    """The same finds, ranks and sums, the same rows left out."""
+    args = ("finds.csv", "--hours", "20", "--workers", "1")
+    in_parts = run(*args, "--csv", "parts.csv", "--parquet", "parts.parquet")
+    left = (tmp_path / "finds.csv.left-out.csv").read_bytes()
+    monkeypatch.setattr(api.parts, "PART", 10**9)
+    at_once = run(*args, "--csv", "once.csv")
+    assert (in_parts.exit_code, at_once.exit_code) == (0, 0), in_parts.output
+    assert in_parts.stdout == at_once.stdout
+    assert in_parts.stderr == at_once.stderr
+    once, cut = ((tmp_path / f"{x}.csv").read_text(encoding="utf-8") for x in ("once", "parts"))
+    assert rows_of(cut) == rows_of(once)
+    assert [r["row"] for r in csv.DictReader(io.StringIO(cut))] == [r["row"] for r in rows_of(once)], "in their order"
+    kept = pd.read_parquet(tmp_path / "parts.parquet")
+    assert [str(x) for x in kept["highest_offer"]] == [r["highest_offer"] for r in rows_of(once)]
+    assert (tmp_path / "finds.csv.left-out.csv").read_bytes() == left
+    assert left.count(b"age_years: got") == 10
+
+
+def test_in_parts_from_standard_input(run, small):
+    whole = finds(40)
+    by_name, piped = run("finds.csv", "--json"), run("-", "--json", input=whole)
+    first, second = (json.loads(x.stdout) for x in (by_name, piped))
+    assert first == second
+    assert (first["read"], first["left_out"]) == (40, 10)
+    assert len(first["finds"]) == max(10, first["shortlist"]["buy"])
+
+
+def test_parquet_in_parts(run, tmp_path, monkeypatch):
+    monkeypatch.setattr(api.parts, "PART_ROWS", 7)
+    table = pd.read_csv(io.StringIO(finds(40)), dtype={"id": str})
+    table.to_parquet(tmp_path / "finds.parquet")
+    monkeypatch.setattr(api.parts, "PART", 1_000)
+    in_parts = json.loads(run("finds.parquet", "--json").stdout)
+    monkeypatch.setattr(api.parts, "PART", 10**9)
+    at_once = json.loads(run("finds.parquet", "--json").stdout)
+    assert in_parts["finds"] == at_once["finds"][: len(in_parts["finds"])]
+    assert in_parts["shortlist"] == at_once["shortlist"]
+
+
+def test_what_is_kept_is_not_worked_out_again(run, small, tmp_path, monkeypatch):
+    args = ("finds.csv", "--hours", "20", "--workers", "1", "--parts", "kept")
+    first = run(*args)
+    assert first.exit_code == 0, first.output
+    kept = {x.name: x.stat().st_mtime_ns for x in (tmp_path / "kept").iterdir()}
+    assert sum(x.endswith(".parquet") for x in kept) > 2
+    done = []
+    usual = screenparts.screen_part
+    monkeypatch.setattr(screenparts, "screen_part", lambda part, **k: done.append(part.number) or usual(part, **k))
+    again = run(*args)
+    assert (again.stdout, done) == (first.stdout, [])
+    assert {x.name: x.stat().st_mtime_ns for x in (tmp_path / "kept").iterdir()} == kept
+    # A part that changed is worked out anew, and takes the place of the old one.
+    text = finds(40)
+    (tmp_path / "finds.csv").write_text(text[: -len("2026-05-01\n")] + "2026-06-01\n", encoding="utf-8")
+    assert run(*args).exit_code == 0
+    assert done == [max(int(x[5:11]) for x in kept)]
+    assert len(list((tmp_path / "kept").iterdir())) == len(kept)
+    # Other terms hold for all of them.
+    done.clear()
+    (tmp_path / "terms.json").write_text('{"terms": {"hour_worth": "90.00"}}')
+    assert run(*args, "--terms", "terms.json").exit_code == 0
+    assert len(done) == sum(x.endswith(".parquet") for x in kept)
+
+
+def test_a_run_that_was_stopped_goes_on(run, small, tmp_path, monkeypatch):
+    """What was done is kept whole, nothing is half-written, and the end is the same."""
+    usual, done = screenparts.screen_part, []
+
+    def stops(part, **more):
+        if len(done) == 2:
+            raise KeyboardInterrupt
+        done.append(part.number)
+        return usual(part, **more)
+
+    args = ("finds.csv", "--workers", "1", "--parts", "kept", "--csv", "out.csv")
+    monkeypatch.setattr(screenparts, "screen_part", stops)
+    stopped = run(*args)
+    assert stopped.exit_code == 1
+    assert "run it again" in stopped.stderr
+    assert not (tmp_path / "out.csv").exists()
+    assert {x.name[:11] for x in (tmp_path / "kept").iterdir()} == {"part-000000", "part-000001"}
+    monkeypatch.setattr(screenparts, "screen_part", usual)
+    on = run(*args)
+    after = (tmp_path / "out.csv").read_bytes()
+    assert run("finds.csv", "--workers", "1", "--csv", "out.csv").stdout == on.stdout
+    assert (tmp_path / "out.csv").read_bytes() == after
+
+
+def dies_once(task):
+    """Kill this process at the first try of a task."""
+    number, marks = task
+    mark = os.path.join(marks, str(number))
+    if number in (1, 4) and not os.path.exists(mark):
+        with open(mark, "w"):
+            pass
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number * number
+
+
+def dies(task):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def test_a_worker_that_dies_loses_nothing(tmp_path):
+    tasks = [(i, str(tmp_path)) for i in range(8)]
+    found = dict(crew.work_on(tasks, dies_once, crew.Crew(2)))
+    assert found == {i: i * i for i in range(8)}
+    with pytest.raises(crew.AllDiedError):
+        list(crew.work_on(tasks, dies, crew.Crew(2)))
+
+
+@pytest.mark.slow
+def test_on_a_cluster_of_this_machine(run, small):
+    """The same answer as without it, and a worker that is killed loses nothing."""
+    pytest.importorskip("distributed", reason="the cluster extra is not installed")
+    args = ("finds.csv", "--json", "--hours", "20")
+    alone, spread = run(*args, "--workers", "1"), run(*args, "--workers", "2", "--scheduler", "local")
+    assert spread.exit_code == 0, spread.output
+    assert spread.stdout == alone.stdout
+
+
+@pytest.mark.slow
+def test_a_cluster_whose_worker_dies(tmp_path):
+    pytest.importorskip("distributed", reason="the cluster extra is not installed")
+    tasks = [(i, str(tmp_path)) for i in range(8)]
+    assert dict(crew.work_on(tasks, dies_once, crew.Crew(2, "local"))) == {i: i * i for i in range(8)}
+
+
+def test_no_scheduler_there(run):
+    pytest.importorskip("distributed", reason="the cluster extra is not installed")
+    done = run("finds.csv", "--scheduler", "tcp://127.0.0.1:1")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "--scheduler: got tcp://127.0.0.1:1; no scheduler answers there" in done.stderr
+
+
+@pytest.mark.slow
+def test_ctrl_c_stops_it_at_once(tmp_path):
+    """A real program with workers of its own: it ends soon, says how to go on, and leaves no half-written file."""
+    sample = (ROOT / "sample_prices/finds.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    (tmp_path / "finds.csv").write_text("".join(sample[:400]), encoding="utf-8")
+    program = (
+        "import sys, api.parts; api.parts.PART = 4000; sys.argv[0] = 'mendworth'; from api.command import main; main()"
+    )
+    call = [
+        sys.executable,
+        "-c",
+        program,
+        "screen",
+        "finds.csv",
+        "--workers",
+        "2",
+        "--parts",
+        "kept",
+        "--csv",
+        "out.csv",
+    ]
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(  # noqa: S603 - our own program
+        call, cwd=tmp_path, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as running:
+        begin = time.monotonic()
+        while not list(tmp_path.glob("kept/part-*.parquet")):
+            assert time.monotonic() - begin < 120
+            time.sleep(0.2)
+        os.killpg(running.pid, signal.SIGINT)
+        out, said = running.communicate(timeout=30)
+    assert (running.returncode, out) == (1, "")
+    assert said.strip() == "Stopped. What was done is in kept: run it again to go on."
+    assert not (tmp_path / "out.csv").exists()
+    assert not [x for x in tmp_path.rglob("*") if x.name.startswith(".")]
