@@ -6,10 +6,14 @@ import random
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
 import pytest
 
 import econ
-from econ.screening import Screened, Screening
+from econ.buying import Asking
+from econ.money import to_decimal
+from econ.screening import Appraisal, Screened, Screening, one_of
+from econ.screening import screened as screened_at
 
 from ..strategies import CLASS_IDS, EACH_CLASS, defaults, machine_class, read
 
@@ -87,6 +91,79 @@ def test_a_find_by_itself_is_screened_as_among_others(class_id: str) -> None:
     assert [Screening(defaults()).screen(*read(x)) for x in documents] == together
     backwards = Screening(defaults())
     assert [backwards.screen(*read(x)) for x in reversed(documents)] == together[::-1]
+
+
+def of(perspective: str, document: dict[str, Any]) -> dict[str, Any]:
+    """Return a find as the machine of an owner or a shop's customer: no price, no way to it."""
+    if perspective == "reseller":
+        return document
+    return {**{k: v for k, v in document.items() if k != "find"}, "perspective": perspective}
+
+
+def same(one: Appraisal, other: Appraisal) -> bool:
+    """Return whether two appraisals are the same to the last digit, draws and looks and all."""
+
+    def plain(x: Any) -> Any:
+        if isinstance(x, np.ndarray):
+            return x.tolist()
+        return [plain(y) for y in x] if isinstance(x, tuple) else vars(x) if hasattr(x, "__dict__") else x
+
+    def deep(x: Any) -> Any:
+        found = plain(x)
+        if isinstance(found, dict):
+            return {k: deep(v) for k, v in found.items()}
+        return [deep(v) for v in found] if isinstance(found, list) else found
+
+    return bool(deep(one) == deep(other))
+
+
+PERSPECTIVES = ("owner", "shop", "reseller")
+
+
+def appraised_as_decided(class_id: str, perspective: str, kinds: int) -> None:
+    """Among others, by itself, in another order; and course and worth are the decision's."""
+    documents = [of(perspective, x) for x in block(class_id, kinds)]
+    among = Screening(defaults())
+    together = [among.appraise(*read(x)) for x in documents]
+    backwards = Screening(defaults())
+    for document, appraisal in reversed(list(zip(documents, together, strict=True))):
+        assert same(backwards.appraise(*read(document)), appraisal)
+        assert same(Screening(defaults()).appraise(*read(document)), appraisal)
+        d = econ.decide(*read(document), defaults())
+        assert appraisal.course == d.verdict.course
+        (line,) = [x for x in d.courses if x.course == appraisal.course]
+        assert to_decimal(appraisal.worth, d.currency) == line.net_worth
+        assert appraisal.holds == tuple(h.id for h in d.holds)
+
+
+@pytest.mark.parametrize("perspective", PERSPECTIVES)
+def test_whoever_asks_it_is_the_decision(perspective: str) -> None:
+    appraised_as_decided("mower_walk_behind", perspective, 3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("perspective", PERSPECTIVES)
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_whoever_asks_it_is_the_decision_of_every_class(class_id: str, perspective: str) -> None:
+    appraised_as_decided(class_id, perspective, 7)
+
+
+@pytest.mark.parametrize("class_id", EACH_CLASS)
+def test_thousands_of_prices_at_once_as_one_by_one(class_id: str) -> None:
+    """To the last digit: a thousand prices and trips for each of three kinds, and cut anywhere."""
+    rng = np.random.default_rng(7)
+    n = 1000
+    asking = Asking(
+        rng.integers(0, 60_000, n), rng.random(n) < 0.9, rng.integers(0, 9_000, n), rng.integers(0, 40, n) / 8
+    )
+    screening = Screening(defaults())
+    for document in block(class_id, 3):
+        appraisal = screening.appraise(*read(document))
+        at_once = screened_at(appraisal, asking)
+        for i in range(0, n, 1 if class_id == CLASS_IDS[0] else 7):
+            assert one_of(screened_at(appraisal, asking.some(slice(i, i + 1))), 0) == one_of(at_once, i)
+        cut = screened_at(appraisal, asking.some(slice(311, None)))
+        assert [one_of(cut, i) for i in range(n - 311)] == [one_of(at_once, i) for i in range(311, n)]
 
 
 def mower(**fields: Any) -> dict[str, Any]:
