@@ -117,7 +117,8 @@ def screen(
     from api.findheads import read_find_map
     from api.findrows import PER_KM, ToldOfFinds
     from api.library import open_shelf
-    from api.screenfiles import as_csv, as_parquet, as_text, as_workbook, put, write_csv
+    from api.screenbook import as_workbook
+    from api.screenfiles import as_csv, as_parquet, as_text, put, write_csv
     from api.screening import Desk
     from api.screentext import screen_text
     from api.supply import book_at

@@ -1,4 +1,4 @@
-"""Screen files: the finds of a list as CSV, XLSX or Parquet, each put in place whole or not at all."""
+"""Screen files: the finds of a list as CSV or Parquet, each put in place whole or not at all."""
 
 from __future__ import annotations
 
@@ -32,10 +32,9 @@ COLUMNS = {
     "spot_worth": ("check_worth", 10), "holds": ("holds", 24),
 }  # fmt: skip
 _TEXTS = {"id", "name", "machine_class", "do", "reason", "question", "spot_check", "holds"}
-_MONEY = {"asking_price", "highest_offer", "profit", "profit_per_hour", "cash", "question_worth", "spot_worth"}
+MONEY = {"asking_price", "highest_offer", "profit", "profit_per_hour", "cash", "question_worth", "spot_worth"}
 _OF_PRICE = {"asking_price", "profit", "profit_per_hour", "cash"}  # known where a price is named alone
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet may take for a formula at the start of a text
-MOST_ROWS = 1_048_575  # of a sheet below its header, by ECMA-376 (from memory)
 AT_ONCE = 50_000  # rows of a file made at a time
 
 
@@ -57,7 +56,7 @@ def shown(table: pd.DataFrame, rank: IntArray, buy: int, currency: str) -> pd.Da
     known["spot_worth"] = table["check_id"].to_numpy() != ""
     found: dict[str, Any] = {"rank": rank, "buy": np.where(rank <= buy, "yes", "no")}
     for name, (column, _) in COLUMNS.items():
-        if name in _MONEY:
+        if name in MONEY:
             found[name] = money(column, known.get(name, every))
         elif column:
             found[name] = table[column].array
@@ -66,24 +65,24 @@ def shown(table: pd.DataFrame, rank: IntArray, buy: int, currency: str) -> pd.Da
     return frame
 
 
-def _safe(value: Any) -> Any:
+def safe(value: Any) -> Any:
     """Return a cell that no spreadsheet takes for a formula: texts come from strangers."""
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
-def _safe_texts(frame: pd.DataFrame) -> pd.DataFrame:
+def safe_texts(frame: pd.DataFrame) -> pd.DataFrame:
     """Return a frame none of whose texts a spreadsheet takes for a formula."""
     for name in _TEXTS:
         column = frame[name]
         if isinstance(column.dtype, pd.CategoricalDtype):
-            safe = [_safe(x) for x in column.cat.categories]
-            frame[name] = np.array([*safe, ""], dtype=object)[column.cat.codes]
+            clean = [safe(x) for x in column.cat.categories]
+            frame[name] = np.array([*clean, ""], dtype=object)[column.cat.codes]
         else:
-            frame[name] = [_safe(x) for x in column]
+            frame[name] = [safe(x) for x in column]
     return frame
 
 
-def _parts(ranked: Ranked) -> Iterator[pd.DataFrame]:
+def frames(ranked: Ranked) -> Iterator[pd.DataFrame]:
     """Yield the finds as columns of a file, some at a time."""
     for table, rank in ranked.each():
         for start in range(0, max(len(table), 1), AT_ONCE):
@@ -124,8 +123,8 @@ def _umask() -> int:
 
 def as_csv(ranked: Ranked, file: TextIO) -> None:
     """Write the finds as CSV to a text file."""
-    for n, frame in enumerate(_parts(ranked)):
-        _safe_texts(frame).to_csv(file, index=False, header=n == 0, lineterminator="\n")
+    for n, frame in enumerate(frames(ranked)):
+        safe_texts(frame).to_csv(file, index=False, header=n == 0, lineterminator="\n")
 
 
 def write_csv(ranked: Ranked, file: BinaryIO) -> None:
@@ -148,71 +147,17 @@ def write_rest(found: FindList, late: Mapping[int, Sequence[Problem]], file: Tex
         writer.writerow((row, line["id"], line["title"], said))
 
 
-def as_workbook(ranked: Ranked, file: BinaryIO) -> None:
-    """Write the finds as XLSX: what to buy and why on the first sheet, all finds on the second."""
-    from openpyxl import Workbook
-    from openpyxl.styles import Alignment, Font, PatternFill
-    from openpyxl.utils import get_column_letter
-
-    if ranked.order.size > MOST_ROWS:
-        rule = f"a sheet has at most {MOST_ROWS:,} rows"
-        raise BadInput([Problem("--workbook", f"{ranked.order.size:,} finds", rule, "write --csv or --parquet")])
-    book = Workbook()
-    front: Any = book.active
-    front.title = "What to buy"
-    s = ranked.shortlist
-    front.append([s.headline])
-    front["A1"].font, front["A1"].alignment = Font(bold=True, size=12), Alignment(wrap_text=True, vertical="top")
-    front.merge_cells("A1:E1")
-    front.row_dimensions[1].height = 64
-    front.append([])
-    front.append(["", "to buy", "best per hour first"])
-    for name, unit in (("finds", "0"), ("profit", "#,##0.00"), ("hours", "0.0"), ("cash", "#,##0.00"), ("km", "0")):
-        front.append([name, getattr(s.best, name), getattr(s.by_rate, name)])
-        for cell in front[front.max_row][1:]:
-            cell.number_format = unit
-    front.append([])
-    front.append(["rows read", ranked.read])
-    front.append(["worth what is asked", s.pays])
-    front.append(["without a price", s.unpriced])
-    front.append(["to leave", s.leave])
-    front.append(["left out, at fault", ranked.left_out])
-    front.append(["currency", ranked.currency])
-    front.column_dimensions["A"].width = 24
-    for letter in "BCDE":
-        front.column_dimensions[letter].width = 22
-    sheet: Any = book.create_sheet("Finds")
-    sheet.append([c.replace("_", " ") for c in COLUMNS])
-    for i, (_, width) in enumerate(COLUMNS.values(), 1):
-        head = sheet.cell(1, i)
-        head.font, head.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
-        sheet.column_dimensions[get_column_letter(i)].width = width
-    fill = PatternFill("solid", fgColor="E8F0E4")
-    formats = dict.fromkeys(_MONEY, "#,##0.00") | {"chance_of_loss": "0 %", "bench_hours": "0.0"}
-    for frame in _parts(ranked):
-        for row in _safe_texts(frame).itertuples(index=False):
-            sheet.append([None if x is pd.NA or x != x else x for x in row])
-            for cell, column in zip(sheet[sheet.max_row], COLUMNS, strict=True):
-                if column in formats:
-                    cell.number_format = formats[column]
-                if row[1] == "yes":
-                    cell.fill = fill
-    sheet.freeze_panes = "F2"
-    sheet.auto_filter.ref = sheet.dimensions
-    book.save(file)
-
-
 def as_parquet(ranked: Ranked, file: BinaryIO) -> None:
     """Write the finds as Parquet, some at a time; money as decimals."""
     arrow = pyarrow("--parquet", "Parquet is written by pyarrow")
     money = arrow.decimal128(18, DIGITS[ranked.currency])
     whole, text, real = arrow.int64(), arrow.string(), arrow.float64()
-    kinds = {"rank": whole, "row": whole, **dict.fromkeys(_MONEY, money), "buy": text, **dict.fromkeys(_TEXTS, text)}
+    kinds = {"rank": whole, "row": whole, **dict.fromkeys(MONEY, money), "buy": text, **dict.fromkeys(_TEXTS, text)}
     schema = arrow.schema([(name, kinds.get(name, real)) for name in COLUMNS])
     from pyarrow import parquet
 
     with parquet.ParquetWriter(file, schema) as writer:
-        for frame in _parts(ranked):
+        for frame in frames(ranked):
             writer.write_table(arrow.Table.from_pandas(frame, schema, preserve_index=False))
 
 
