@@ -41,7 +41,8 @@ def _front(sheet: Any, ranked: Ranked) -> None:
 
     sheet.title, s = "What to buy", ranked.shortlist
     sheet.append([s.headline])
-    sheet["A1"].font, sheet["A1"].alignment = Font(name=FONT, bold=True, size=12), Alignment(wrap_text=True, vertical="top")
+    sheet["A1"].font = Font(name=FONT, bold=True, size=12)
+    sheet["A1"].alignment = Alignment(wrap_text=True, vertical="top")
     sheet.merge_cells(start_row=1, end_row=1, start_column=1, end_column=len(BUY))
     sheet.row_dimensions[1].height = 36
     sheet.append([])

@@ -27,7 +27,7 @@ SELDOM = 0.25  # chance below which a repair seldom cures [1]; judgement
 
 def other_courses(s: Setting) -> list[Course]:
     """Return the courses without repair: keep using, replace or do without (owner); sell, part out, scrap."""
-    p, states, weights = s.payoffs, s.posterior.states | s.worn, s.posterior.weights
+    p, states, weights = s.payoffs, s.present, s.posterior.weights
     declined = s.terms.money("diagnosis_fee") if s.terms.by_shop else 0
     ways = p.let_go(states)
     best = max(DISPOSALS, key=lambda d: float(ways[d] @ weights) - put_back(s, d))
@@ -86,7 +86,7 @@ def put_back(s: Setting, how: str) -> Any:
 
 def service_shares(s: Setting) -> Floats:
     """Return the share of its service that the machine gives as it is, in each state [1]."""
-    return effects(s.table, s.posterior.states | s.worn).service
+    return effects(s.table, s.present).service
 
 
 def all_courses(

@@ -267,11 +267,14 @@ def blame(posterior: Posterior, clues: Sequence[Clue]) -> Floats:
     told = np.ones(1 << n)
     for clue in clues:
         told *= likelihood(clue, n, room)
-    states, found = posterior.states, np.zeros(n)
+    chances = np.zeros(1 << n)
+    chances[posterior.states] = posterior.weights
+    found = np.zeros(n)
     for i in range(n):
-        there = (states >> i & 1) == 1
-        without = told[states[there] ^ (1 << i)] / told[states[there]]
-        found[i] = posterior.weights[there] @ np.maximum(1.0 - without, 0.0)
+        pairs = told.reshape(-1, 2, 1 << i)
+        without, there = pairs[:, 0], pairs[:, 1]
+        less = np.divide(without, there, out=np.ones(there.shape), where=there > 0)
+        found[i] = (chances.reshape(-1, 2, 1 << i)[:, 1] * np.maximum(1.0 - less, 0.0)).sum()
     return found
 
 

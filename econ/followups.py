@@ -82,7 +82,7 @@ def _ways(jobs: Jobs, failing: Masks) -> tuple[NDArray[np.int64], Bools]:
 def _alike(ways: Bools) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return where each set of jobs stands first among ways (n, jobs), and which of those each way is (n,)."""
     used = ways[:, ways.any(axis=0)]
-    first, same = np.zeros(1, dtype=np.intp), np.zeros(len(ways), dtype=np.int64)
+    first, same = np.arange(min(len(ways), 1)), np.zeros(len(ways), dtype=np.int64)  # were none of them to use a job
     for start in range(0, used.shape[1], BITS):
         some = used[:, start : start + BITS]
         keys = some @ (1 << np.arange(some.shape[1]))

@@ -153,24 +153,25 @@ class Groundwork:
         if known is None:
             s = self._s
             states, weights = s.posterior.states[:few], s.posterior.weights[:few]
-            ways = ways_to_cure(s, scope)
-            left = np.array([states & ~cleared for _, cleared in ways])
-            if left.size * FEW < 1 << s.in_play:
-                masks, numbers = np.unique(left, return_inverse=True)
-                each = np.zeros(masks.size)
-                for (chance, _), number in zip(ways, numbers.reshape(left.shape), strict=True):
-                    each += chance * np.bincount(number, weights, each.size)
-            else:
-                whole = np.zeros(1 << s.in_play)
-                for (chance, _), one in zip(ways, left, strict=True):
-                    whole += chance * np.bincount(one, weights, whole.size)
-                masks = np.flatnonzero(whole)
-                each = whole[masks]
+            sure, doubtful = _doubts(s, scope)
+            masks, each = self._summed(states & ~sure, weights)
+            for chance, cleared in doubtful:  # each by itself: it cures, or leaves what there was
+                both = np.concatenate([masks & ~cleared, masks])
+                masks, each = self._summed(both, np.concatenate([(1 - chance) * each, chance * each]))
             key = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-            again = weights @ done_over(s, scope, states)
+            again = weights @ done_over(s, scope, states) if s.terms.by_shop else 0.0
             known = Remains(masks, each, self.sets(*key).at(masks), self._looks(masks, each), again)
             self._remains[scope, few] = known
         return known
+
+    def _summed(self, masks: Masks, chances: Floats) -> tuple[Masks, Floats]:
+        """Return sets of faults, each once and rising, with the sums of their chances."""
+        if masks.size * FEW < 1 << self._s.in_play:
+            distinct, which = np.unique(masks, return_inverse=True)
+            return distinct, np.bincount(which, chances, distinct.size).astype(float)
+        whole = np.bincount(masks, chances, 1 << self._s.in_play).astype(float)
+        found = np.flatnonzero(whole)
+        return found, whole[found]
 
     def _looks(self, masks: Masks, chances: Floats) -> float:
         """Return how often what fails is expected to be halved to find it, where sets of faults are left."""
@@ -211,19 +212,28 @@ def entropy(weights: Floats) -> Floats:
     return bits
 
 
-def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
-    """Return (chance, faults cleared) for each way in which jobs of a scope may not cure, each by itself.
+def _doubts(s: Setting, scope: Scope) -> tuple[int, list[tuple[float, int]]]:
+    """Return the faults that a scope clears for sure, and of each job that may not cure the chance and what it clears.
 
     A shop does its own work over again for nothing, so for its customers it cures in the end.
     """
     doubtful = [j for j in scope if s.jobs.uncured[j] > 0 and s.jobs.clears[j] & ~s.worn]
     if s.terms.by_shop:
         doubtful = []
+    sure = s.jobs.cleared(j for j in scope if j not in doubtful)
+    return sure, [(s.jobs.uncured[j], s.jobs.clears[j]) for j in doubtful]
+
+
+def ways_to_cure(s: Setting, scope: Scope) -> list[tuple[float, int]]:
+    """Return (chance, faults cleared) for each way in which jobs of a scope may not cure, each by itself."""
+    sure, doubtful = _doubts(s, scope)
     found = []
     for fails in product((False, True), repeat=len(doubtful)):
-        lost = {j for j, f in zip(doubtful, fails, strict=True) if f}
-        chance = float(np.prod([s.jobs.uncured[j] if j in lost else 1 - s.jobs.uncured[j] for j in doubtful]))
-        found.append((chance, s.jobs.cleared(j for j in scope if j not in lost)))
+        cleared, chances = sure, []
+        for (chance, mask), failed in zip(doubtful, fails, strict=True):
+            cleared |= 0 if failed else mask
+            chances.append(chance if failed else 1 - chance)
+        found.append((float(np.prod(chances)), cleared))
     return found
 
 

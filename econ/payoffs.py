@@ -130,7 +130,14 @@ def _let_go(
     unsold = terms["unsold_chance"] if reseller else 0.0
     holding = terms.money("holding_per_week") * market.days_to_sell / 7 if reseller else 0.0
 
+    last: list[tuple[Masks, Mapping[str, Floats]]] = []  # the same sets are asked for again and again
+
     def let_go(masks: Masks) -> Mapping[str, Floats]:
+        if not last or last[0][0] is not masks:
+            last[:] = [(masks, _ways(masks))]
+        return last[0][1]
+
+    def _ways(masks: Masks) -> Mapping[str, Floats]:
         left = effects(table, masks)
         parts = market.part_out * left.parts * (1 - fee) - own_hours["part_out"] - holding
         scrap = market.scrap * np.ones(masks.size)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from econ.market import Market, market_of, steepness
 from econ.payoffs import Payoffs, make_payoffs
 from econ.rulebook import MachineClass
 from econ.scopes import Jobs, Scope, make_jobs
-from econ.states import FaultTable, effects, fault_table, mask_of
+from econ.states import FaultTable, Masks, effects, fault_table, mask_of
 from econ.terms import Terms
 
 Floats = NDArray[np.float64]
@@ -83,6 +84,11 @@ class Setting:
     def worn(self) -> int:
         """The wanted wear faults as a mask: present in every state."""
         return mask_of(range(self.in_play, len(self.table.ids)))
+
+    @cached_property
+    def present(self) -> Masks:
+        """The states of the posterior with the wanted wear faults in each, (m,)."""
+        return self.posterior.states | self.worn
 
 
 def course_name(s: Setting, course: Course) -> str:

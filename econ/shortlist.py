@@ -101,8 +101,8 @@ class Shortlist:
 def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tuple[Shortlist, IntArray]:
     """Return which of some finds to buy, and the places of all in their order, (n,).
 
-    Those to buy come first, then those that would pay too, then those that name no price, then the rest: each by profit,
-    without a price by the highest offer. gap: proven at most, of the profit [1]; 0: the best.
+    Those to buy come first, then those that would pay too, then those that name no price, then the rest: each by its
+    profit, without a price by the highest offer. gap: proven at most, of the profit [1]; 0: the best.
     """
     profit, finds = f.profit, f.profit.size
     takes = {"hours": f.hours, "cash": f.cash, "places": np.ones(finds, dtype=np.int64), "km": f.metres}

@@ -271,7 +271,7 @@ class Spread:
         s, masks = self._s, self._d.masks | self._s.worn
         if course.kind != "keep_using":
             return self._let_go(masks)[course.disposal] + self._elsewhere.get(course.kind, 0.0)
-        stop = s.payoffs.as_it_is(s.posterior.states | s.worn, s.posterior.weights).stop[0]
+        stop = s.payoffs.as_it_is(s.present, s.posterior.weights).stop[0]
         whole = self._market.running * (1.0 - s.terms["selling_fee_rate"])
         flows, kept = self._own(0.0), self._whole / whole if whole > 0 else 0.0
         opened = replace(flows, sale=np.maximum(flows.sale * kept, flows.scrap))

@@ -210,7 +210,7 @@ def other_choices(s: Setting, courses: Sequence[Course], weights: Floats) -> lis
         here: Floats = by_state[:m] + (by_state @ s.posterior.weights - by_state[:m] @ weights)
         return here
 
-    ways = {way: seen(got) for way, got in p.let_go(s.posterior.states | s.worn).items()}
+    ways = {way: seen(got) for way, got in p.let_go(s.present).items()}
     declined = s.terms.money("diagnosis_fee") if s.terms.by_shop else 0
     sale = ways["sell_as_stands"] + p.own_hours["sell_as_stands"]
     found = []

@@ -209,7 +209,7 @@ def _mean(rows: Floats, weights: Floats) -> Floats:
 
 def _others(g: Ground, s: Setting) -> list[Floats]:
     """Return the worth of each course without repair, (1,) or (W,) each, -inf where it is barred."""
-    p, states, weights = s.payoffs, s.posterior.states | s.worn, s.posterior.weights
+    p, states, weights = s.payoffs, s.present, s.posterior.weights
     declined = s.terms.money("diagnosis_fee") if s.terms.by_shop else 0
     ways = {d: _mean(x, weights) - np.ravel(put_back(s, d)) for d, x in p.let_go(states).items()}
     best = np.max(np.broadcast_arrays(*(ways[d] for d in DISPOSALS)), axis=0)
