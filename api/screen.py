@@ -109,6 +109,7 @@ def screen(
     from api.library import open_shelf, today
     from api.screenfiles import as_csv, as_parquet, as_workbook, put, write_csv, write_rest
     from api.screening import Desk, screen_list
+    from api.screenlist import screened_list
     from api.screentext import screen_text
     from api.sheets import MOST_BYTES
     from api.supply import book_at
@@ -145,7 +146,7 @@ def screen(
     if parquet:
         put(Path(parquet), lambda file: as_parquet(answer, file))
     if as_json:
-        _print_json(to_json(answer))
+        _print_json(to_json(screened_list(found, answer)))
     elif csv != "-":
         _print_text(screen_text(answer, top))
     if answer.left_out:
