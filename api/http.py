@@ -60,7 +60,8 @@ def _is_json() -> bool:
 
 def _wrong_type(rule: str, accepts: str = JSON) -> RefusedError:
     got = shown(request.headers.get("Content-Type", "nothing"))
-    return RefusedError(refuse(415, [Problem("Content-Type", got, rule, f"set Content-Type: {JSON}")]), accepts)
+    remedy = f"set Content-Type: {accepts.replace(', ', ' or ')}"
+    return RefusedError(refuse(415, [Problem("Content-Type", got, rule, remedy)]), accepts)
 
 
 def _length() -> str:

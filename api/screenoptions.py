@@ -64,7 +64,7 @@ class FileSent(ScreeningLimits, Options):
     map: Many[str] = Field((), description="header=column: what a header means; header= that it means nothing here")
 
 
-FINDS_EXAMPLE: dict[str, Any] = {  # invented; the one of docs/api.md
+FINDS_EXAMPLE: dict[str, Any] = {  # invented
     "finds": [
         {
             "id": "a",

@@ -181,9 +181,9 @@ def test_how_a_file_is_to_be_read(client, tmp_path):
     assert response.data == printed(tmp_path, body, *options)
     assert response.get_json()["finds"][0]["screened"]["asking_price"] == "1234.00"
     book, out = openpyxl.Workbook(), io.BytesIO()
-    for line in ([*HEAD], *GOOD):
-        book.create_sheet("Second") if "Second" not in book.sheetnames else None
-        book["Second"].append(line)
+    page = book.create_sheet("Second")
+    for line in (HEAD, *GOOD):
+        page.append(line)
     book.save(out)
     response = sent(client, out.getvalue(), "finds.xlsx", sheet="Second", as_of="2026-04-01")
     assert response.data == printed(tmp_path, out.getvalue(), "--sheet", "Second")
