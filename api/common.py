@@ -20,7 +20,7 @@ def read_common(document: object, classes: Iterable[MachineClass]) -> Mapping[st
     """
     if not isinstance(document, Mapping):
         raise BadInput(
-            [Problem("terms", shown(document), "what holds for all finds is an object", "see docs/screen.md")]
+            [Problem("terms", shown(document), "what holds for all finds is an object", "see docs/screening.md")]
         )
     problems = [
         Problem(str(name), shown(value), "this does not hold for all finds", nearest(str(name), FIELDS))

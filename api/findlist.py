@@ -22,7 +22,7 @@ from api.headers import match, matches
 from api.leftout import LeftOut, left_out
 from api.parquet import BEGINS, read_parquet
 from api.rows import below, beside, unknown_currency
-from api.sheets import ROWS, Kind, Sheet, read_sheet
+from api.sheets import ROWS, Counted, Kind, Sheet, read_sheet
 from econ.money import to_decimal
 from econ.problems import BadInput, Problem, shown
 from econ.rulebook import Shelf
@@ -35,7 +35,7 @@ MOST_PER_KM = 1_000_000  # [currency/km]
 class FindList:
     """A list of finds read.
 
-    rows: the good ones, a column for each of FRAME: `row` as a spreadsheet counts; `id` text; `title`, `note`,
+    rows: the good ones, a column for each of FRAME: `row` as messages count; `id` text; `title`, `note`,
     `machine_class`, `currency` and `seen_on` (YYYY-MM-DD) categories; `pattern` the place in patterns; `age_years`
     [years], `hours` [h], `travel_km` [km] and `travel_minutes` [min] floats, not a number where unknown; each of
     OF_MONEY in whole `_minor` units of the row's currency, 0 where it is not `_stated`; `trip_minor` the stated cost of
@@ -79,24 +79,37 @@ class Patterned(Protocol):
         """The patterns that they tell the places of."""
 
 
-def read_finds(body: bytes, name: str, told: ToldOfFinds, classes: Shelf, today: date, before: int = 0) -> FindList:
+def read_finds(
+    body: bytes | Sheet,
+    name: str,
+    told: ToldOfFinds,
+    classes: Shelf,
+    today: date,
+    counted: Counted = ROWS,
+    kind: Kind = KIND,
+    before: int = 0,
+) -> FindList:
     """Return a list of finds.
 
-    body: the bytes of a CSV, XLSX or Parquet file; name: for its problems. classes: all machine classes. today: the day
-    of the decision where neither a row nor the user names one. before: added to the numbers of the rows, where the list
-    is part of a longer one.
-    Raises BadInput, with every problem, where the file as a whole can't be used; a row at fault is only left out.
+    body: the bytes of a CSV, XLSX or Parquet file, or rows that came otherwise; name: for its problems. classes: all
+    machine classes. today: the day of the decision where neither a row nor the user names one. counted: what its rows
+    are called and how they are counted in problems. kind: how large it may be. before: added to the numbers of its
+    rows, where it is part of a longer one.
+    Raises BadInput, with every problem, where the list as a whole can't be used (Oversized where it is the size); a row
+    at fault is only left out.
     """
     _check(told)
-    sheet = _sheet(body, name, told)
+    sheet = body if isinstance(body, Sheet) else _sheet(body, name, told, kind)
     heads = heads_for((*sheet.headers, *told.mapped.values()), classes)
-    matched = match(sheet.headers, told.mapped, f"{name}: {ROWS.headers(sheet.header_row)}", heads)
+    matched = match(sheet.headers, told.mapped, f"{name}: {counted.headers(sheet.header_row)}", heads)
     if matched.problems:
         raise BadInput(matched.problems)
-    under = below(sheet, matched, name)
+    under = below(sheet, matched, name, counted)
     under = replace(under, numbers=under.numbers + before) if before else under
     n = len(under.rows)
-    faults = EveryFault(name, under.headers, under.numbers, np.zeros(n, bool))
+    if n > kind.most_rows:
+        raise kind.oversized(name, f"{n:,} rows")
+    faults = EveryFault(name, under.headers, under.numbers, np.zeros(n, bool), counted.word)
     aside = beside(sheet, under.rows, faults)
     found = FindRows(under, faults, told, matched, classes)
     frame = found.frame(told.seen_on or today)
@@ -123,14 +136,14 @@ def _check(told: ToldOfFinds) -> None:
         raise BadInput(problems)
 
 
-def _sheet(body: bytes, name: str, told: ToldOfFinds) -> Sheet:
+def _sheet(body: bytes, name: str, told: ToldOfFinds, kind: Kind) -> Sheet:
     if not body.startswith(BEGINS):
-        return read_sheet(body, name, lambda c: matches(c, told.mapped, FINDS), told.encoding, told.sheet, KIND)
+        return read_sheet(body, name, lambda c: matches(c, told.mapped, FINDS), told.encoding, told.sheet, kind)
     said = (("--encoding", told.encoding, "CSV"), ("--sheet", told.sheet, "XLSX"))
-    problems = [Problem(o, shown(v), f"{name} is no {kind} file", "leave it out") for o, v, kind in said if v]
+    problems = [Problem(o, shown(v), f"{name} is no {format_} file", "leave it out") for o, v, format_ in said if v]
     if problems:
         raise BadInput(problems)
-    return read_parquet(body, name, KIND)
+    return read_parquet(body, name, kind)
 
 
 def case_document(found: Patterned, i: int) -> dict[str, Any]:

@@ -15,10 +15,16 @@ from api import classes, library
 from api.again import again_document
 from api.answer import to_json
 from api.bearingask import asked_bearing
+from api.form import MEDIA_TYPE as FORM
+from api.form import NotFormError, read_form
 from api.listings import Listing
 from api.openapi import Query, Route, describe_routes
 from api.priceask import asked_prices
 from api.refusal import MEDIA_TYPE, Refusal, refuse
+from api.screenask import SENT, screen_file, screen_rows
+from api.screening import Desk
+from api.screenlist import ScreenedList
+from api.sheets import Oversized
 from api.strictjson import MOST_BYTES, NotJson, TooLarge, read_json, write_json
 from econ import __version__
 from econ.again import Again
@@ -29,13 +35,15 @@ from econ.money import DIGITS
 from econ.problems import BadInput, Problem, nearest, shown
 from econ.rulebook import Shelf
 
+JSON = "application/json"
+
 
 class RefusedError(Exception):
-    """A request that gets an error body."""
+    """A request that gets an error body. accepts: where it is the media type, those that are taken there."""
 
-    def __init__(self, refusal: Refusal) -> None:
+    def __init__(self, refusal: Refusal, accepts: str = JSON) -> None:
         super().__init__(refusal.detail)
-        self.refusal = refusal
+        self.refusal, self.accepts = refusal, accepts
 
 
 @dataclass(frozen=True)
@@ -46,18 +54,28 @@ class Health:
     version: str
 
 
+def _is_json() -> bool:
+    return request.mimetype == JSON and request.mimetype_params.get("charset", "utf-8").lower() == "utf-8"
+
+
+def _wrong_type(rule: str, accepts: str = JSON) -> RefusedError:
+    got = shown(request.headers.get("Content-Type", "nothing"))
+    remedy = f"set Content-Type: {accepts.replace(', ', ' or ')}"
+    return RefusedError(refuse(415, [Problem("Content-Type", got, rule, remedy)]), accepts)
+
+
+def _length() -> str:
+    return f"{request.content_length:,} bytes" if request.content_length else "more"
+
+
 def _body() -> Any:
     """Return the JSON value of the request's body."""
-    charset = request.mimetype_params.get("charset", "utf-8").lower()
-    if request.mimetype != "application/json" or charset != "utf-8":
-        rule = "a document is sent as application/json, in UTF-8"
-        got = shown(request.headers.get("Content-Type", "nothing"))
-        raise RefusedError(refuse(415, [Problem("Content-Type", got, rule, "set Content-Type: application/json")]))
+    if not _is_json():
+        raise _wrong_type("a document is sent as application/json, in UTF-8")
     try:
         return read_json(request.get_data(cache=False))
     except (RequestEntityTooLarge, TooLarge) as error:
-        length = request.content_length
-        too_large = error if isinstance(error, TooLarge) else TooLarge(f"{length:,} bytes" if length else "more")
+        too_large = error if isinstance(error, TooLarge) else TooLarge(_length())
         raise RefusedError(refuse(413, too_large.problems)) from None
     except NotJson as error:
         raise RefusedError(refuse(400, error.problems)) from None
@@ -77,6 +95,29 @@ def next_failure() -> Again:
     document = _body()
     try:
         return again_document(document, classes=_classes())
+    except BadInput as error:
+        raise RefusedError(refuse(422, error.problems)) from None
+
+
+def screen_finds() -> ScreenedList:
+    """Screen the finds in the body, in this process alone, so that one request takes no more than one processor."""
+    desk = Desk(_classes(), book=_book())
+    try:
+        if request.mimetype == FORM:
+            form = read_form(request)
+            return screen_file(form.texts, form.files, desk, library.today())
+        if not _is_json():
+            rule = f"finds are sent as {JSON}, in UTF-8, or as a file in {FORM}"
+            raise _wrong_type(rule, f"{JSON}, {FORM}")
+        return screen_rows(request.get_data(cache=False), desk, library.today())
+    except (RequestEntityTooLarge, TooLarge):
+        raise RefusedError(refuse(413, SENT.oversized("body", _length()).problems)) from None
+    except Oversized as error:
+        # RFC 9110, 15.5.14: the content is larger than the server is willing to process, which bounds no bytes alone.
+        # 422 would say that something in the list has to be corrected; it is only too long to be worked out here.
+        raise RefusedError(refuse(413, error.problems)) from None
+    except (NotJson, NotFormError) as error:
+        raise RefusedError(refuse(400, error.problems)) from None
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
 
@@ -211,6 +252,17 @@ ROUTES = (
         (400, 413, 415, 422),
         "Question",
     ),
+    Route(
+        "POST",
+        "/v1/screenings",
+        "screen",
+        "Screen a list of finds: which of them to buy",
+        screen_finds,
+        ScreenedList,
+        (400, 413, 415, 422),
+        "Finds",
+        upload="FindsFile",
+    ),
     Route("GET", "/v1/machine-classes", "list_classes", "List the machine classes", list_classes, classes.ClassList),
     Route(
         "GET",
@@ -247,7 +299,7 @@ def _view(route: Route) -> Callable[..., Response]:
 def _refused(error: RefusedError) -> Response:
     response = _say(to_json(error.refusal), error.refusal.status, MEDIA_TYPE)
     if error.refusal.status == 415:
-        response.headers["Accept-Post"] = "application/json"
+        response.headers["Accept-Post"] = error.accepts
     return response
 
 

@@ -21,7 +21,7 @@ HEADERS = ("row left out", "find left out", "called", "left out because")
 
 @dataclass(frozen=True)
 class LeftRow:
-    """A row that is left out. number: as a spreadsheet counts. id: that number where it has none. title: as it reads.
+    """A row that is left out. number: as messages count. id: that number where it has none. title: as it reads.
 
     cells: as they stand in the file.
     """

@@ -6,6 +6,7 @@ rulebook rather than by a framework first.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -15,10 +16,15 @@ from typing import Any
 from api import demo, library, refusal
 from api.again import EXAMPLE, OF_A_CASE, asked_schema
 from api.answer import schema_of
+from api.common import FIELDS
+from api.findheads import COLUMNS, OF_FACT
+from api.form import MEDIA_TYPE as FORM
+from api.screenoptions import FINDS_EXAMPLE, MOST_FINDS, FileSent, FindsSent
 from econ import __version__
 from econ.case import case_schema
 
 COMPONENTS = "#/components/schemas/"
+DAY = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 INTRODUCTION = (
     "Is this machine worth the next hour and the next parts order, and what would change that? Money is decimal text "
     "in the case's one currency; every error is problem details (RFC 9457) with all that is wrong in `problems`."
@@ -40,7 +46,8 @@ class Route:
     """One operation.
 
     answers: its view; kind: the type of its 200 body; errors: further statuses it may give; takes: the name of the
-    document in its body, one of `BODIES`, or empty; query: the parameters it takes.
+    document in its body, one of `BODIES`, or empty; query: the parameters it takes; upload: the name of the form that
+    may be sent instead, one of `FORMS`, or empty.
     """
 
     method: str
@@ -52,6 +59,7 @@ class Route:
     errors: tuple[int, ...] = ()
     takes: str = ""
     query: tuple[Query, ...] = ()
+    upload: str = ""
 
 
 def _moved(schema: Any) -> Any:
@@ -97,7 +105,7 @@ def published_case_schema(ids: tuple[str, ...] | None = None) -> dict[str, Any]:
     parts["Machine"]["properties"]["class"]["enum"] = list(library.ids() if ids is None else ids)
     parts["Finding"]["oneOf"] = _one_of(("outcome", "reading", "found"))
     for holder, name in ((schema, "as_of"), (parts["Finding"], "on")):
-        holder["properties"][name]["anyOf"][0]["pattern"] = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+        holder["properties"][name]["anyOf"][0]["pattern"] = DAY
     return schema
 
 
@@ -116,6 +124,76 @@ def published_question_schema(ids: tuple[str, ...] | None = None) -> dict[str, A
     return {**asked, "properties": {**shared, **asked["properties"]}, "required": ["machine", "component"]} | {
         "$defs": {k: v for k, v in parts.items() if k in _named(shared, parts) | _named(asked, parts)}
     }
+
+
+CELL = {"type": ["string", "number", "boolean", "null"]}  # what is wrong in a cell leaves out its row, no more
+COMMON = {"$ref": f"{COMPONENTS}FindsCommon"}
+# What a file may be, by the types in use (that of Parquet is registered with IANA, from memory).
+FILES = (
+    "text/csv",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "application/vnd.apache.parquet",
+    "application/octet-stream",
+)
+
+
+def _common_parts(ids: tuple[str, ...] | None) -> dict[str, Any]:
+    """Return the definition of what holds for all finds, FindsCommon, and those that it needs."""
+    case = published_case_schema(ids)
+    found = {
+        "type": "object",
+        "description": "Of a case, what holds for all finds (docs/case.md).",
+        "properties": {name: case["properties"][name] for name in FIELDS},
+        "additionalProperties": False,
+    }
+    needed = _named(found, case["$defs"])
+    return {"FindsCommon": found, **{k: v for k, v in case["$defs"].items() if k in needed}}
+
+
+@cache
+def published_finds_schema(ids: tuple[str, ...] | None = None) -> dict[str, Any]:
+    """Return the schema of finds sent as JSON, as published: a row may hold any column, and anything in a cell.
+
+    ids: as for `published_case_schema`.
+    """
+    schema: dict[str, Any] = _moved(FindsSent.model_json_schema())
+    properties = {name: {**CELL, "description": head.about} for name, head in COLUMNS.items()}
+    row = {
+        "type": "object",
+        "description": "A find: a row of a list, its keys the columns (sample_prices/README.md).",
+        "properties": properties,
+        "patternProperties": {f"^{re.escape(OF_FACT)}[a-z0-9_]+$": CELL},
+        "additionalProperties": False,
+    }
+    # No maxItems: it would make one more a fault of the document, which is 422, and not of its length, which is 413.
+    told = f"{MOST_FINDS} rows at most, else 413"
+    finds = {"type": "array", "minItems": 1, "items": {"$ref": f"{COMPONENTS}ListedFind"}, "description": told}
+    own = schema["properties"]
+    own |= {"finds": finds, "common": {"anyOf": [COMMON, {"type": "null"}]}}
+    own["as_of"]["anyOf"][0]["pattern"] = DAY
+    return {**schema, "$defs": {**schema["$defs"], **_common_parts(ids), "ListedFind": row}}
+
+
+@cache
+def published_form_schema(ids: tuple[str, ...] | None = None) -> dict[str, Any]:
+    """Return the schema of a form with a file of finds, as published. A form has no null.
+
+    ids: as for `published_case_schema`.
+    """
+    schema: dict[str, Any] = _moved(FileSent.model_json_schema())
+    own = {name: _without_null(x) for name, x in schema["properties"].items()}
+    told = f"a CSV, XLSX or Parquet file, {MOST_FINDS} rows at most, else 413"
+    file = {"type": "string", "format": "binary", "contentMediaType": FILES[-1], "description": told}
+    own |= {"finds": file, "common": COMMON}
+    own["as_of"]["pattern"] = DAY
+    return {**schema, "properties": own, "$defs": _common_parts(ids)}
+
+
+def _without_null(schema: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the schema of what may be left out but not be null."""
+    given = [x for x in schema.get("anyOf", ()) if x != {"type": "null"}]
+    kept = {k: v for k, v in schema.items() if k not in ("anyOf", "default") or (k == "default" and v is not None)}
+    return {**kept, **given[0]} if given else kept
 
 
 def _named(schema: Any, parts: Mapping[str, Any]) -> set[str]:
@@ -140,9 +218,20 @@ def _question_examples() -> dict[str, Any]:
     return {"bearing": {"summary": "a clutch bearing that failed again (invented)", "value": EXAMPLE}}
 
 
+def _finds_examples() -> dict[str, Any]:
+    return {"two": {"summary": "two finds and ten bench hours (invented)", "value": FINDS_EXAMPLE}}
+
+
 BODIES: Mapping[str, tuple[Callable[[tuple[str, ...] | None], dict[str, Any]], Callable[[], dict[str, Any]]]] = {
     "Case": (published_case_schema, _case_examples),
     "Question": (published_question_schema, _question_examples),
+    "Finds": (published_finds_schema, _finds_examples),
+}
+FORMS: Mapping[str, tuple[Callable[[tuple[str, ...] | None], dict[str, Any]], dict[str, Any]]] = {
+    "FindsFile": (
+        published_form_schema,
+        {"finds": {"contentType": ", ".join(FILES)}, "common": {"contentType": "application/json"}},
+    )
 }
 
 
@@ -181,7 +270,11 @@ def _operation(
     if route.takes:
         schema, examples = BODIES[route.takes]
         body = {"schema": _hoist(components, route.takes, schema(ids)), "examples": examples()}
-        operation["requestBody"] = {"required": True, "content": {"application/json": body}}
+        content = {"application/json": body}
+        if route.upload:
+            form, encoding = FORMS[route.upload]
+            content[FORM] = {"schema": _hoist(components, route.upload, form(ids)), "encoding": encoding}
+        operation["requestBody"] = {"required": True, "content": content}
     return operation
 
 

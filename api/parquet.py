@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from api.sheets import MOST_COLUMNS, MOST_ROWS, SPLIT, Column, Kind, Sheet
+from api.sheets import MOST_COLUMNS, Column, Kind, Sheet
 from econ.problems import BadInput, Problem
 
 BEGINS = b"PAR1"
@@ -56,9 +56,8 @@ def read_parquet(body: bytes, name: str, kind: Kind) -> Sheet:
 
 
 def _check(name: str, kind: Kind, size: int, rows: int, columns: int, unpacked: int) -> None:
-    if max(size, unpacked) > kind.most_bytes or rows > MOST_ROWS or columns > MOST_COLUMNS:
-        value = f"{max(size, unpacked):,} bytes, {rows:,} rows and {columns} columns"
-        raise BadInput([Problem(name, value, kind.largest(), SPLIT)])
+    if max(size, unpacked) > kind.most_bytes or rows > kind.lines() or columns > MOST_COLUMNS:
+        raise kind.oversized(name, f"{max(size, unpacked):,} bytes, {rows:,} rows and {columns} columns")
 
 
 def _column(values: Any, kind: Any, pa: Any) -> Column:

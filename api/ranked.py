@@ -10,28 +10,9 @@ import numpy as np
 import pandas as pd
 
 from api.findtable import IntArray, ScreenedFind, find_of
+from api.screenlist import LeftOutRow, ScreenedList
 from econ.problems import Problem
 from econ.shortlist import Limits, Shortlist
-
-
-@dataclass(frozen=True)
-class Answer:
-    """The answer to a list: which finds to buy, the finds in their order, and what could not be screened.
-
-    finds: all of them; of a list that was read in parts those to buy and the first ones after them. read: rows that are
-    not blank; left_out: rows at fault; late: of these the ones that were found so only when they were screened, by row,
-    as far as `finds` holds all.
-    """
-
-    headline: str
-    currency: str
-    limits: Limits
-    shortlist: Shortlist
-    finds: tuple[ScreenedFind, ...]
-    read: int
-    left_out: int
-    late: Mapping[int, tuple[Problem, ...]]
-    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -39,7 +20,8 @@ class Ranked:
     """A list screened and ranked.
 
     tables: give the parts of the list, as `FindTable` has them; sizes: their rows. order: places of all finds over the
-    parts, the first to buy first. read, left_out, late, notes: as in Answer.
+    parts, the first to buy first. read, left_out, notes: as in ScreenedList. late:
+    what is wrong with rows that were found at fault only when they were screened, by row; none of a list in parts.
     """
 
     currency: str
@@ -88,8 +70,10 @@ class Ranked:
             yield table(), self.rank[start : start + size]
             start += size
 
-    def answer(self, most: int | None = None) -> Answer:
+    def answer(self, left_out_rows: tuple[LeftOutRow, ...] = (), most: int | None = None) -> ScreenedList:
         """Return the answer. most: finds in it at most, those to buy aside; all where left out."""
-        finds = self.first(self.order.size if most is None else max(most, self.shortlist.buy))
         s = self.shortlist
-        return Answer(s.headline, self.currency, self.limits, s, finds, self.read, self.left_out, self.late, self.notes)
+        finds = self.first(self.order.size if most is None else max(most, s.buy))
+        return ScreenedList(
+            s.headline, self.currency, self.limits, s, finds, self.read, self.left_out, left_out_rows, self.notes
+        )

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from api.findrows import ToldOfFinds
     from api.ranked import Ranked
     from api.screening import Desk
+    from api.screenlist import LeftOutRow
     from econ.rulebook import MachineClass
     from econ.shortlist import Limits
 
@@ -133,7 +134,7 @@ def screen(
     limits = Limits(None if hours is None else float(hours), cash, places, None if km is None else float(km))
     desk = Desk(classes, overlays, prices, Crew(workers or os.cpu_count() or 1, scheduler))
     try:
-        ranked, write_rest = _screened(finds, told, terms, limits, 0.0 if exact else GAP, desk, parts)
+        ranked, write_rest, left_out_rows = _screened(finds, told, terms, limits, 0.0 if exact else GAP, desk, parts)
     except KeyboardInterrupt:
         kept = f" What was done is in {click.format_filename(parts)}: run it again to go on." if parts else ""
         _say_error(f"Stopped.{kept}")
@@ -147,7 +148,7 @@ def screen(
     if parquet:
         put(Path(parquet), lambda file: as_parquet(ranked, file))
     if as_json:
-        _print_json(to_json(ranked.answer(top if ranked.in_parts else None)))
+        _print_json(to_json(ranked.answer(left_out_rows(), top if ranked.in_parts else None)))
     elif csv != "-":
         _print_text(screen_text(ranked, top))
     if ranked.left_out:
@@ -164,8 +165,8 @@ def screen(
 
 def _screened(
     finds: str, told: ToldOfFinds, terms: str | None, limits: Limits, gap: float, desk: Desk, parts: str | None
-) -> tuple[Ranked, Callable[[TextIO], None]]:
-    """Return a list screened and ranked, and what writes its rows at fault; a long one is read in parts."""
+) -> tuple[Ranked, Callable[[TextIO], None], Callable[[], tuple[LeftOutRow, ...]]]:
+    """Return a list screened and ranked, what writes its rows at fault, and those rows; a long one is read in parts."""
     from functools import partial
 
     from api.findlist import KIND, read_finds
@@ -174,6 +175,7 @@ def _screened(
     from api.parts import PART, begins_cuttable, opened
     from api.screenfiles import write_rest
     from api.screening import rank_list
+    from api.screenlist import left_out_rows
     from api.screenparts import screen_parts
     from econ.problems import BadInput, Problem
 
@@ -188,7 +190,7 @@ def _screened(
                 size = os.fstat(file.fileno()).st_size if finds != "-" else 0
                 with bar("Screening", size, size > PART) as advance:
                     whole, keep = opened(start, cast("BinaryIO", file)), Path(parts) if parts else None
-                    return screen_parts(whole, name, told, day, common, limits, gap, desk, keep, advance)
+                    return *screen_parts(whole, name, told, day, common, limits, gap, desk, keep, advance), tuple
             body = start + file.read(max(KIND.most_bytes + 1 - len(start), 0))
     except OSError as error:
         remedy = "correct the path"
@@ -198,7 +200,7 @@ def _screened(
     count = len(found.rows)
     with bar("Screening", count, count > 20) as advance:
         ranked = rank_list(found, common, limits, gap, desk, advance)
-    return ranked, partial(write_rest, found, ranked.late)
+    return ranked, partial(write_rest, found, ranked.late), partial(left_out_rows, found, ranked.late)
 
 
 def _read_terms(path: str | None, classes: list[MachineClass]) -> Mapping[str, Any]:

@@ -21,7 +21,8 @@ from api.findlist import FindList, Patterned, case_document
 from api.findtable import FindTable, IntArray, figures, joined
 from api.findtold import Pattern
 from api.library import defaults, open_shelf
-from api.ranked import Answer, Ranked
+from api.ranked import Ranked
+from api.screenlist import ScreenedList, left_out_rows
 from api.supply import supply_of
 from econ.buying import Asking
 from econ.problems import BadInput, Problem
@@ -182,7 +183,7 @@ def _tasks(found: FindList, by_day: bool) -> list[Rows]:
     return [Rows(found.rows.iloc[np.concatenate(p)].reset_index(drop=True), found.patterns) for p in parts]
 
 
-def screen_rows(
+def screen_finds(
     found: FindList, common: Mapping[str, Any], desk: Desk, advance: Callable[[int], None] = lambda _: None
 ) -> tuple[pd.DataFrame, dict[int, tuple[Problem, ...]]]:
     """Return what each find is worth, in a table, and what is wrong with the others; how many work changes nothing.
@@ -224,12 +225,13 @@ def rank_list(
     gap: as for `shortlist`.
     """
     currency = one_currency([str(x) for x in found.rows["currency"].unique()], found.name)
-    table, late = screen_rows(found, common, desk, advance)
+    table, late = screen_finds(found, common, desk, advance)
     short, order = shortlist(figures(table), currency, limits, gap)
     bad = found.bad + len(late)
     return Ranked(currency, limits, short, order, (lambda: table,), (len(table),), found.read, bad, late, found.notes)
 
 
-def screen_list(found: FindList, common: Mapping[str, Any], limits: Limits, gap: float, desk: Desk) -> Answer:
+def screen_list(found: FindList, common: Mapping[str, Any], limits: Limits, gap: float, desk: Desk) -> ScreenedList:
     """Return the answer to a list of finds, with all of them. Arguments and errors are those of `rank_list`."""
-    return rank_list(found, common, limits, gap, desk).answer()
+    ranked = rank_list(found, common, limits, gap, desk)
+    return ranked.answer(left_out_rows(found, ranked.late))

@@ -59,7 +59,7 @@ def screen_part(
     Raises BadInput where the part as a whole can't be used.
     """
     by = screener(overlays, book, common)
-    found = read_finds(part.body, name, told, by.classes, today, part.before)
+    found = read_finds(part.body, name, told, by.classes, today, before=part.before)
     table, late = by.screen(found)
     rest = ""
     if found.bad or late:

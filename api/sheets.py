@@ -29,6 +29,8 @@ MOST_BYTES = 50_000_000
 MOST_EXPANDED = 400_000_000  # of an XLSX file, which is a zip archive
 MOST_ROWS = 1_000_000
 MOST_COLUMNS = 200
+BLANK = 40  # rows looked at for each that may be filled: sheets have blank ones below, by the thousand at times
+SWOLLEN = 20  # times the most bytes of a list that a workbook may have unpacked; common ones have 5 to 15 times theirs
 TOLD = 20  # uncalculated formulas told one by one
 HEADER_WITHIN = 10  # rows; above it may stand a title
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -86,17 +88,38 @@ ROWS = Counted()
 OBJECTS = Counted("object", above=False)  # of JSON, whose keys are the headers
 
 
+class Oversized(BadInput):
+    """A list larger than is read."""
+
+
 @dataclass(frozen=True)
 class Kind:
-    """What kind of list a file holds: what it is called in messages, and how large it may be."""
+    """What kind of list a file holds: what it is called in messages, and how large it may be.
+
+    most_rows: that are not blank. smaller: what to do about a larger one.
+    """
 
     called: str = "price list"
     most_bytes: int = MOST_BYTES
+    most_rows: int = MOST_ROWS
+    smaller: str = SPLIT
 
     def largest(self) -> str:
         """Return the rule of how large it may be."""
-        size = f"{self.most_bytes // 1_000_000} MB, {MOST_ROWS:,} rows and {MOST_COLUMNS} columns"
+        size = f"{self.most_bytes // 1_000_000} MB, {self.most_rows:,} rows and {MOST_COLUMNS} columns"
         return f"a {self.called} is at most {size}"
+
+    def lines(self) -> int:
+        """Return how many rows are looked at, blank ones too."""
+        return min(MOST_ROWS, BLANK * self.most_rows)
+
+    def unpacked(self) -> int:
+        """Return how many bytes a workbook may have when it is unpacked."""
+        return min(MOST_EXPANDED, SWOLLEN * self.most_bytes)
+
+    def oversized(self, where: str, value: str) -> Oversized:
+        """Return what is raised for a larger one. where: its name; value: how large it is."""
+        return Oversized([Problem(where, value, self.largest(), self.smaller)])
 
     def holds(self) -> str:
         """Return the rule of what it has at least."""
@@ -121,7 +144,7 @@ def read_sheet(body: bytes, name: str, score: Score, encoding: str = "", sheet: 
     Raises BadInput where the file can't be read.
     """
     if len(body) > kind.most_bytes:
-        raise _refuse(name, f"{len(body):,} bytes", kind.largest(), SPLIT)
+        raise kind.oversized(name, f"{len(body):,} bytes")
     if not (body[:1_000].strip() or body.strip()):
         raise _refuse(name, "an empty file", kind.holds(), "check the file")
     if body.startswith(b"PK\x03\x04"):
@@ -194,8 +217,8 @@ def _csv(body: bytes, name: str, score: Score, encoding: str, kind: Kind) -> She
     source = body if as_it_is else text.encode()
     del text  # of a large file it takes as much room again
     frame = _parsed(source, name, delimiter, width + 1, kind)
-    if len(frame) > MOST_ROWS + HEADER_WITHIN:
-        raise _refuse(name, f"{len(frame):,} rows", kind.largest(), SPLIT)
+    if len(frame) > kind.lines() + HEADER_WITHIN:
+        raise kind.oversized(name, f"{len(frame):,} rows")
     if delimiter != ",":
         notes += (f"columns are parted by the {DELIMITERS[delimiter]}",)
     columns = []
@@ -237,13 +260,14 @@ def _under_header(columns: Sequence[Column], score: Score, notes: tuple[str, ...
     return Sheet(tuple(" ".join(h.split()) for h in tops[at]), below, at + 1, total - at - 1, notes, parted)
 
 
-def _check_archive(body: bytes, name: str) -> None:
+def _check_archive(body: bytes, name: str, kind: Kind) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(body)) as archive:
             expanded = sum(i.file_size for i in archive.infolist())
-            if expanded > MOST_EXPANDED:
-                rule = f"an XLSX file holds at most {MOST_EXPANDED // 1_000_000} MB when unpacked"
-                raise _refuse(name, f"{expanded:,} bytes unpacked", rule, "save it as CSV, or split it")
+            if expanded > kind.unpacked():
+                rule = f"an XLSX file holds at most {kind.unpacked() // 1_000_000} MB when unpacked"
+                remedy = "save it as CSV, or split it"
+                raise Oversized([Problem(name, f"{expanded:,} bytes unpacked", rule, remedy)])
             if "[Content_Types].xml" not in archive.namelist():
                 raise _refuse(name, "a zip archive", "this is no XLSX file", "save it as XLSX or CSV")
             for part in archive.namelist():  # a DTD can be made to swell; ECMA-376 part 2 has none (from memory)
@@ -302,7 +326,7 @@ def _cell(cell: Any) -> tuple[str, bool]:
 def _xlsx(body: bytes, name: str, score: Score, sheet: str, kind: Kind) -> Sheet:
     import openpyxl
 
-    _check_archive(body, name)
+    _check_archive(body, name, kind)
     try:
         book = openpyxl.load_workbook(io.BytesIO(body), read_only=True, data_only=True, keep_links=False)
         known = [s.title for s in book.worksheets]
@@ -355,8 +379,8 @@ def _cells(page: Any, width: int, name: str, kind: Kind) -> list[Column]:
     codes: list[list[int]] = [[] for _ in range(width)]
     places: list[dict[tuple[str, bool], int]] = [{} for _ in range(width)]
     for number, row in enumerate(page.iter_rows(max_col=width)):
-        if number >= MOST_ROWS + HEADER_WITHIN:
-            raise _refuse(name, f"more than {MOST_ROWS:,} rows", kind.largest(), SPLIT)
+        if number >= kind.lines() + HEADER_WITHIN:
+            raise kind.oversized(name, f"more than {kind.lines():,} rows")
         for i in range(width):
             cell = _cell(row[i]) if i < len(row) else ("", False)
             codes[i].append(places[i].setdefault(cell, len(places[i])))

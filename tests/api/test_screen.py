@@ -93,8 +93,10 @@ def test_a_find_whose_figures_contradict_each_other_is_left_out_too(run, tmp_pat
     done = run("late.csv", "--json")
     answer = json.loads(done.stdout)
     assert (len(answer["finds"]), answer["left_out"]) == (4, 1)
-    (problem,) = answer["late"]["6"]
-    assert problem["path"] == "market.running"
+    (left,) = answer["left_out_rows"]
+    assert left["row"] == 6
+    (problem,) = left["problems"]
+    assert problem["field"] == "running"
     assert "market.running" in (tmp_path / "late.csv.left-out.csv").read_text(encoding="utf-8")
 
 

@@ -84,7 +84,7 @@ def parts_read(part, told):
     from api.findlist import read_finds
     from api.library import shelf
 
-    return read_finds(part.body, "list.csv", told, shelf(), today(), part.before)
+    return read_finds(part.body, "list.csv", told, shelf(), today(), before=part.before)
 
 
 def test_a_record_longer_than_a_part_stays_whole():
