@@ -107,6 +107,8 @@ def put(path: Path, write: Callable[[BinaryIO], None]) -> None:
     try:
         with open(handle, "wb") as file:
             write(file)
+            file.flush()
+            os.fsync(file.fileno())  # else a power cut may leave an empty file under the name
         os.chmod(name, 0o666 & ~_umask())
         os.replace(name, path)
     except BaseException:

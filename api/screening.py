@@ -33,7 +33,7 @@ from econ.shortlist import Limits, shortlist
 
 AT_ONCE = 32  # kinds of finds given to a worker together, or as many more as are believed alike
 ENOUGH = 100  # kinds from which starting workers pays; judgement
-KEPT = 4_096  # appraisals kept for later rows: some 30 kB each
+KEPT = 8_192  # appraisals kept for later rows: some 20 kB each
 OF_KIND = (
     "age_years", "hours", *(f"{x}_{kind}" for x in ("new_price", "running", "as_is") for kind in ("minor", "stated"))
 )  # fmt: skip

@@ -112,11 +112,11 @@ class Folder:
     def get(self, part: Part) -> tuple[Done, Path] | None:
         """Return what comes of a part where it is kept, and where."""
         place = self._place(part)
-        if not place.exists():
+        try:
+            table = pd.read_parquet(place)
+        except (OSError, ValueError):  # not there, or no longer whole
             return None
-        table = pd.read_parquet(place)
-        rest = _rest(place)
-        about = table.attrs
+        rest, about = _rest(place), table.attrs
         return Done(
             table, rest(), tuple(about["currencies"]), about["read"], about["left_out"], tuple(about["notes"])
         ), place
