@@ -18,7 +18,8 @@ from api.headers import matches
 from api.parquet import BEGINS
 from api.sheets import HEADER_WITHIN, read_sheet
 
-PART = 8_000_000  # of a part [bytes]; some ninety thousand finds
+PART = 8_000_000  # of a part at most [bytes]; some fifty thousand finds
+LEAST_PART, SOME = 250_000, 16  # a shorter list is cut in so many, but not into smaller ones [bytes]
 PART_ROWS = 100_000  # of a part of a Parquet file
 LINE, QUOTE = 10, 34
 Ends = NDArray[np.intp]
@@ -70,10 +71,15 @@ class _Chained(io.RawIOBase):
         return len(got)
 
 
-def parts_of(file: BinaryIO, mapped: Mapping[str, str], size: int | None = None) -> Iterator[Part]:
-    """Yield the parts of a file. mapped: header -> column, as the user says. size: of each [bytes]; else PART."""
+def part_size(whole: int) -> int:
+    """Return how large to make the parts of a file of a size [bytes], 0 where that is not known."""
+    return min(max(whole // SOME, LEAST_PART), PART) if whole else PART
+
+
+def parts_of(file: BinaryIO, mapped: Mapping[str, str], size: int) -> Iterator[Part]:
+    """Yield the parts of a file. mapped: header -> column, as the user says. size: of each [bytes]."""
     start = file.read(len(BEGINS))
-    yield from _of_parquet(file) if start == BEGINS else _of_csv(file, start, mapped, size or PART)
+    yield from _of_parquet(file) if start == BEGINS else _of_csv(file, start, mapped, size)
 
 
 def _of_csv(file: BinaryIO, start: bytes, mapped: Mapping[str, str], size: int) -> Iterator[Part]:

@@ -172,7 +172,7 @@ def _screened(
     from api.findlist import KIND, read_finds
     from api.importing import bar
     from api.library import today
-    from api.parts import PART, begins_cuttable, opened
+    from api.parts import PART, begins_cuttable, opened, part_size
     from api.screenfiles import write_rest
     from api.screening import rank_list
     from api.screenlist import left_out_rows
@@ -184,13 +184,15 @@ def _screened(
     try:
         with click.open_file(finds, "rb") as file:
             start: bytes = file.read(PART + 1)
-            in_parts = bool(parts or desk.crew.scheduler) or len(start) > PART
+            in_parts = bool(parts) or len(start) > PART
             if in_parts and begins_cuttable(start, file.seekable()):
                 common = _read_terms(terms, list(desk.classes.values()) if terms else [])
                 size = os.fstat(file.fileno()).st_size if finds != "-" else 0
                 with bar("Screening", size, size > PART) as advance:
                     whole, keep = opened(start, cast("BinaryIO", file)), Path(parts) if parts else None
-                    return *screen_parts(whole, name, told, day, common, limits, gap, desk, keep, advance), tuple
+                    return *screen_parts(
+                        whole, name, told, day, common, limits, gap, desk, part_size(size), keep, advance
+                    ), tuple
             body = start + file.read(max(KIND.most_bytes + 1 - len(start), 0))
     except OSError as error:
         remedy = "correct the path"

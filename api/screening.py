@@ -190,9 +190,9 @@ def screen_finds(
 
     advance: is told of so many that are done.
     """
-    alone = desk.crew.workers <= 1 and not desk.crew.scheduler
-    tasks = [] if alone or len(found.rows) < ENOUGH else _tasks(found, desk.book is not None)
-    if len(tasks) < 2:
+    several = bool(desk.crew.scheduler) or (desk.crew.workers > 1 and len(found.rows) >= ENOUGH)
+    tasks = _tasks(found, desk.book is not None) if several else []
+    if not tasks:
         return Screener(desk.classes, desk.book, common).screen(found, advance)
     do = partial(_screen, overlays=desk.overlays, book=desk.book, common=common)
     tables, late = {}, {}

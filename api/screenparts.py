@@ -169,13 +169,14 @@ def screen_parts(
     limits: Limits,
     gap: float,
     desk: Desk,
+    size: int,
     folder: Path | None = None,
     advance: Callable[[int], None] = lambda _: None,
 ) -> tuple[Ranked, Callable[[TextIO], None]]:
     """Return a long list screened and ranked, and what writes its rows at fault to a text file as CSV.
 
-    file: opened at its start. common: what holds for all finds. folder: where parts are kept. advance: is told of so
-    many bytes that are done. Raises BadInput for the list as a whole.
+    file: opened at its start. common: what holds for all finds. size: of a part [bytes]. folder: where parts are kept.
+    advance: is told of so many bytes that are done. Raises BadInput for the list as a whole.
     """
     bears = told, today, desk.overlays, desk.book, common
     kept = None if folder is None else Folder(folder, made_of(*bears))
@@ -183,7 +184,7 @@ def screen_parts(
     given: list[Part] = []
 
     def missing() -> Iterator[Part]:
-        for part in parts_of(file, told.mapped):
+        for part in parts_of(file, told.mapped, size):
             found = kept and kept.get(part)
             if found:
                 whole.add(part.number, found[0], *_from(found[1]))

@@ -95,7 +95,7 @@ def bench_hours(s: Setting, c: MachineClass, best: Course) -> float:
 def brings_of(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> Brings:
     """Return what a machine brings by its best course. after: what repairs of the setting leave."""
     hour = s.terms.money("hour_worth")
-    own = 0.0 if s.terms.by_shop else best.later_hours * s.terms["slowness"] * hour
+    own = 0.0 if s.terms.by_shop else best.later_hours * s.terms["slowness"] * s.terms.bench_hour
     later = float(max(0.0, best.follow_up - own))  # paid later; own time left out
     outlay = max(0.0, -best.cash) + later
     return Brings(best.worth, outturns_of(case, c, s, best, after), outlay, bench_hours(s, c, best), hour)

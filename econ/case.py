@@ -143,6 +143,9 @@ class Terms(Frozen):
     hemisphere: Literal["north", "south"] = "north"
     work_by: Literal["self", "shop"] | None = Field(None, description="who does the work")
     hour_worth: Money | None = Field(None, description="worth of one's own hour [money/h]")
+    bench_hour_worth: Money | None = Field(
+        None, description="worth of one's own hour at the bench, where it is scarce; hour_worth if left out [money/h]"
+    )
     slowness: float | None = Field(None, ge=0.5, le=10, description="own hours per hour of the book [1]")
     shop_rate: Money | None = Field(None, description="labour rate [money/h]")
     hours_factor: float = Field(1.0, ge=0.1, le=10, description="hours of the work over those of the book [1]")

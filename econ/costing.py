@@ -408,7 +408,7 @@ def tickets(bench: Bench, member: Bools, first: bool = True) -> Tickets:
     else:
         labour = np.zeros_like(hours)
         pace = thousandths(bench.terms["slowness"])
-        own_time = divide(hours * pace * bench.terms.money("hour_worth"), THOUSAND * THOUSAND)
+        own_time = divide(hours * pace * bench.terms.bench_hour, THOUSAND * THOUSAND)
     trouble = (bench.op_trouble_parts.astype(float) @ w.charged.T.astype(float)).astype(np.int64)
     parts = _priced(w.quantity, bench.unit_price) + trouble
     parts_cost = _priced(w.borne, bench.unit_cost) + trouble
@@ -468,7 +468,7 @@ def tracing_hours(bench: Bench) -> Any:
 def hour_cost(bench: Bench) -> Any:
     """Return what an hour of the book costs the decider: the shop's rate with its tax, or the own time [money/h]."""
     if not bench.charges.by_shop:
-        return bench.terms["slowness"] * bench.terms.money("hour_worth")
+        return bench.terms["slowness"] * bench.terms.bench_hour
     taxed = "labour" in bench.charges.taxable and not bench.charges.tax_inclusive
     return bench.charges.labour_rate * (1 + bench.charges.tax_rate / RATE_UNIT * taxed)
 

@@ -92,7 +92,7 @@ def make_scene(c: MachineClass, terms: Terms, market: Market, age: float | None)
     if market.as_is is None:
         said = say(share * market.running, terms.currency)
         notes.append(Assumption("as_is_price", said, f"judgement: {share:.0%} of its price running, the part broken"))
-    parts = market.part_out * (1 - terms["selling_fee_rate"]) - c.value.part_out_hours * terms.money("hour_worth")
+    parts = market.part_out * (1 - terms["selling_fee_rate"]) - c.value.part_out_hours * terms.bench_hour
     week, season = terms.money("downtime_per_week"), float(np.mean(c.season.downtime))
     weeks = 0.0 if challenger == "do_without" else terms["replacement_days"] / 7
     broken = own_flows(replace(market, running=share * market.running), terms).sale

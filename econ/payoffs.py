@@ -164,7 +164,7 @@ def make_payoffs(
     hour = terms.money("hour_worth")
     own_hours = {
         "sell_as_stands": terms["selling_hours"] * hour,
-        "part_out": c.value.part_out_hours * hour,
+        "part_out": c.value.part_out_hours * terms.bench_hour,
         "scrap": 0.0,
     }
     let_go = _let_go(table, market, terms, own_hours, as_stands)
@@ -218,7 +218,7 @@ def _sold_as_working(
     the machine, worth what it is as it stands, comes back.
     """
     fee, q = terms["selling_fee_rate"], terms["unsold_chance"]
-    hours = (terms["selling_hours"] + terms["cleaning_hours"]) * terms.money("hour_worth")
+    hours = terms["selling_hours"] * terms.money("hour_worth") + terms["cleaning_hours"] * terms.bench_hour
     holding = terms.money("holding_per_week") * market.days_to_sell / 7
 
     def kept(masks: Masks, renewal: float) -> InUse:

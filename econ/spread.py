@@ -144,7 +144,7 @@ def billed(s: Setting, t: Tickets, charged: IntArray, done: IntArray, parts: Int
         labour = labour_charge(by, charged)
     else:
         pace = round(s.terms["slowness"] * THOUSAND)
-        own_time = divide(done * pace * s.terms.money("hour_worth"), THOUSAND * THOUSAND)
+        own_time = divide(done * pace * s.terms.bench_hour, THOUSAND * THOUSAND)
     supplies = share(labour, by.supplies_rate)
     if by.supplies_cap is not None:
         supplies = np.minimum(supplies, by.supplies_cap)
@@ -289,7 +289,7 @@ class Spread:
         if not self._reseller:
             return self._lasts(self._own(renewal), masks, use.stop[place], 1.0)
         left = effects(s.table, one)
-        hours = (s.terms["selling_hours"] + s.terms["cleaning_hours"]) * s.terms.money("hour_worth")
+        hours = s.terms["selling_hours"] * s.terms.money("hour_worth") + s.terms["cleaning_hours"] * s.terms.bench_hour
         net = self._per_sale(use.worth + hours)
         keeps = 1.0 - s.terms["selling_fee_rate"]
         as_stands = self._as_stands(one) / keeps if keeps > 0 else np.zeros(one.size)

@@ -87,6 +87,11 @@ class Terms:
         """Price of an equivalent new machine, without tax [minor units]."""
         return self.money("new_price")
 
+    @property
+    def bench_hour(self) -> Any:
+        """Worth of one's own hour of work on the machine [minor units/h], whole: as other hours unless stated."""
+        return self.money("bench_hour_worth" if "bench_hour_worth" in self.figures else "hour_worth")
+
     def from_rulebook(self, amount: float) -> int:
         """Return a rulebook price as minor units of the case's currency."""
         unit: int = 10 ** DIGITS[self.currency]

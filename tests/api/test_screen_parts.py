@@ -52,6 +52,7 @@ def run(tmp_path, monkeypatch):
 def small(monkeypatch):
     """Parts of some kilobyte, so that a short list has several."""
     monkeypatch.setattr(api.parts, "PART", 1_000)
+    monkeypatch.setattr(api.parts, "LEAST_PART", 1_000)
 
 
 def of(body, size=1_000):
@@ -153,6 +154,7 @@ def test_parquet_in_parts(run, tmp_path, monkeypatch):
     table = pd.read_csv(io.StringIO(finds(40)), dtype={"id": str})
     table.to_parquet(tmp_path / "finds.parquet")
     monkeypatch.setattr(api.parts, "PART", 1_000)
+    monkeypatch.setattr(api.parts, "LEAST_PART", 1_000)
     in_parts = json.loads(run("finds.parquet", "--json").stdout)
     monkeypatch.setattr(api.parts, "PART", 10**9)
     at_once = json.loads(run("finds.parquet", "--json").stdout)
@@ -261,9 +263,8 @@ def test_ctrl_c_stops_it_at_once(tmp_path):
     """A real program with workers of its own: it ends soon, says how to go on, and leaves no half-written file."""
     sample = (ROOT / "sample_prices/finds.csv").read_text(encoding="utf-8").splitlines(keepends=True)
     (tmp_path / "finds.csv").write_text("".join(sample[:400]), encoding="utf-8")
-    program = (
-        "import sys, api.parts; api.parts.PART = 4000; sys.argv[0] = 'mendworth'; from api.command import main; main()"
-    )
+    program = "import sys, api.parts; api.parts.PART = api.parts.LEAST_PART = 4000; sys.argv[0] = 'mendworth'; "
+    program += "from api.command import main; main()"
     call = [
         sys.executable,
         "-c",

@@ -200,6 +200,31 @@ def test_what_a_find_takes_by_hand() -> None:
     assert abs(found.profit_per_hour * Decimal(str(found.bench_hours)) - found.profit) <= Decimal("0.02")
 
 
+@pytest.mark.parametrize("class_id", EACH_CLASS)
+def test_a_scarce_bench_hour_counts_by_the_hours_of_a_find(class_id: str) -> None:
+    """At 2.00 more for a bench hour a find leaves 2.00 less for each of its bench hours, or goes another way.
+
+    Not more than that, as the way it went before is still there; but for repairs that are given up half-way, whose
+    bench hours are told with cleaning, and counted with taking the machine to parts instead: some per cent in all.
+    """
+    screening = Screening(defaults())
+    hour = Decimal(str(defaults()["hour_worth"].value))
+    alike = 0
+    for document in block(class_id, 6):
+        here = screening.screen(*read(document))
+        scarce = screening.screen(*read({**document, "terms": {"bench_hour_worth": str(hour + 2)}}))
+        same_hour = screening.screen(*read({**document, "terms": {"bench_hour_worth": str(hour)}}))
+        assert same_hour == here
+        fall = here.highest_offer - scarce.highest_offer
+        most = 2 * Decimal(str(here.bench_hours))
+        given_up = most * Decimal("0.1") + Decimal("0.02")
+        assert Decimal("-0.01") <= fall <= most + given_up
+        if here.course == scarce.course and here.bench_hours == scarce.bench_hours:
+            alike += 1
+            assert abs(fall - most) <= given_up
+    assert alike
+
+
 def test_the_price_and_the_trip_come_before_anything() -> None:
     """A dollar more asked is a dollar less left; an hour more on the way costs an hour."""
     here, dearer = screened(), screened(find={"asking_price": "21.00", "travel_cost": "4.00", "travel_hours": 0.5})
