@@ -18,7 +18,8 @@ from api.headers import matches
 from api.parquet import BEGINS
 from api.sheets import HEADER_WITHIN, read_sheet
 
-PART = 8_000_000  # of a part at most [bytes]; some fifty thousand finds
+LONG = 64_000_000  # a list that is larger is read in parts [bytes]
+PART = 16_000_000  # of a part at most [bytes]; some hundred thousand finds
 LEAST_PART, SOME = 250_000, 16  # a shorter list is cut in so many, but not into smaller ones [bytes]
 PART_ROWS = 100_000  # of a part of a Parquet file
 LINE, QUOTE = 10, 34

@@ -172,7 +172,7 @@ def _screened(
     from api.findlist import KIND, read_finds
     from api.importing import bar
     from api.library import today
-    from api.parts import PART, begins_cuttable, opened, part_size
+    from api.parts import LEAST_PART, LONG, begins_cuttable, opened, part_size
     from api.screenfiles import write_rest
     from api.screening import rank_list
     from api.screenlist import left_out_rows
@@ -183,12 +183,12 @@ def _screened(
     day = today()
     try:
         with click.open_file(finds, "rb") as file:
-            start: bytes = file.read(PART + 1)
-            in_parts = bool(parts) or len(start) > PART
+            start: bytes = file.read(LONG + 1)
+            in_parts = bool(parts) or len(start) > LONG
             if in_parts and begins_cuttable(start, file.seekable()):
                 common = _read_terms(terms, list(desk.classes.values()) if terms else [])
                 size = os.fstat(file.fileno()).st_size if finds != "-" else 0
-                with bar("Screening", size, size > PART) as advance:
+                with bar("Screening", size, size > LEAST_PART) as advance:
                     whole, keep = opened(start, cast("BinaryIO", file)), Path(parts) if parts else None
                     return *screen_parts(
                         whole, name, told, day, common, limits, gap, desk, part_size(size), keep, advance

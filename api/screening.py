@@ -75,8 +75,9 @@ class Screener:
         rows = found.rows
         table, late = FindTable(rows), {}
         asking = _asking(rows)
-        for at in _kinds(found, self._book is not None):
-            known = self._appraised(found, int(at[0]))
+        kinds = list(_kinds(found, self._book is not None))
+        for at, told in zip(kinds, self._told(found, np.array([at[0] for at in kinds], dtype=np.int64)), strict=True):
+            known = self._appraised(found, int(at[0]), told)
             if isinstance(known, Appraisal):
                 table.put(at, screened(known, asking.some(at)))
             else:
@@ -84,11 +85,18 @@ class Screener:
             advance(at.size)
         return table.frame(), late
 
-    def _appraised(self, found: Patterned, i: int) -> Appraisal | tuple[Problem, ...]:
-        """Return what the kind of a row is worth, or what is wrong with it."""
-        row: Mapping[Any, Any] = found.rows.iloc[i].to_dict()
-        key = found.patterns[row["pattern"]], row["currency"], _day(row, self._book), *(_plain(row[x]) for x in OF_KIND)
-        known = self._known.get(key)
+    def _told(self, found: Patterned, first: IntArray) -> Iterator[tuple[Any, ...]]:
+        """Yield what tells the kinds of some rows from others. first: their places."""
+        rows = found.rows.iloc[first]
+        days = rows["seen_on"].astype(object)
+        columns = [rows[x].astype(object).where(rows[x].notna(), None) for x in (*OF_KIND, "currency")]
+        columns.append(days if self._book is not None else days.str[:7])
+        for pattern, *told in zip(rows["pattern"], *columns, strict=True):
+            yield found.patterns[pattern], *told
+
+    def _appraised(self, found: Patterned, i: int, told: tuple[Any, ...]) -> Appraisal | tuple[Problem, ...]:
+        """Return what the kind of a row is worth, or what is wrong with it. told: what tells the kind from others."""
+        known = self._known.get(told)
         if known is None:
             document = case_document(found, i)
             document["find"] = {}
@@ -98,19 +106,10 @@ class Screener:
                 known = self._screening.appraise(case, c, supply_of(case, c, self._book))
             except BadInput as error:
                 known = tuple(error.problems)
-            self._known[key] = known
+            self._known[told] = known
             if len(self._known) > KEPT:
                 self._known.popitem(last=False)
         return known
-
-
-def _plain(figure: Any) -> Any:
-    return None if figure != figure else figure
-
-
-def _day(row: Mapping[Any, Any], book: Path | None) -> str:
-    """Return what of its day bears on a find: the month, and with a price book the day."""
-    return str(row["seen_on"]) if book else str(row["seen_on"])[:7]
 
 
 def _asking(rows: pd.DataFrame) -> Asking:

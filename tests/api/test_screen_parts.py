@@ -53,6 +53,7 @@ def small(monkeypatch):
     """Parts of some kilobyte, so that a short list has several."""
     monkeypatch.setattr(api.parts, "PART", 1_000)
     monkeypatch.setattr(api.parts, "LEAST_PART", 1_000)
+    monkeypatch.setattr(api.parts, "LONG", 1_000)
 
 
 def of(body, size=1_000):
@@ -126,7 +127,7 @@ def test_in_parts_as_at_once(run, small, tmp_path, monkeypatch):
     args = ("finds.csv", "--hours", "20", "--workers", "1")
     in_parts = run(*args, "--csv", "parts.csv", "--parquet", "parts.parquet")
     left = (tmp_path / "finds.csv.left-out.csv").read_bytes()
-    monkeypatch.setattr(api.parts, "PART", 10**9)
+    monkeypatch.setattr(api.parts, "LONG", 10**9)
     at_once = run(*args, "--csv", "once.csv")
     assert (in_parts.exit_code, at_once.exit_code) == (0, 0), in_parts.output
     assert in_parts.stdout == at_once.stdout
@@ -155,8 +156,9 @@ def test_parquet_in_parts(run, tmp_path, monkeypatch):
     table.to_parquet(tmp_path / "finds.parquet")
     monkeypatch.setattr(api.parts, "PART", 1_000)
     monkeypatch.setattr(api.parts, "LEAST_PART", 1_000)
+    monkeypatch.setattr(api.parts, "LONG", 1_000)
     in_parts = json.loads(run("finds.parquet", "--json").stdout)
-    monkeypatch.setattr(api.parts, "PART", 10**9)
+    monkeypatch.setattr(api.parts, "LONG", 10**9)
     at_once = json.loads(run("finds.parquet", "--json").stdout)
     assert in_parts["finds"] == at_once["finds"][: len(in_parts["finds"])]
     assert in_parts["shortlist"] == at_once["shortlist"]
