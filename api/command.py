@@ -138,6 +138,7 @@ def decide(
     """Decide a CASE, a JSON file or - for standard input."""
     from api.answer import to_json
     from api.library import decide_document, open_shelf
+    from api.quiet import quiet
     from api.strictjson import read_json
     from api.supply import book_at
 
@@ -152,7 +153,8 @@ def decide(
         document = read_json(body)
         if two_way and isinstance(document, dict):
             document["two_way"] = list(two_way)
-        decision = decide_document(document, classes=known, book=prices)
+        with quiet():
+            decision = decide_document(document, classes=known, book=prices)
     except BadInput as error:
         _complain(error, source)
     if as_json:

@@ -5,11 +5,12 @@ A worker that dies half-way loses nothing: what it had in hand is given to anoth
 
 from __future__ import annotations
 
+import os
 import signal
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import Any, TypeVar
@@ -42,6 +43,8 @@ class AllDiedError(RuntimeError):
 
 def _begin() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started this one is told, and stops it
+    with suppress(OSError):  # standard output is for what that one says
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 
 
 @contextmanager

@@ -118,6 +118,7 @@ def screen(
     from api.findheads import read_find_map
     from api.findrows import PER_KM, ToldOfFinds
     from api.library import open_shelf
+    from api.quiet import quiet
     from api.screenbook import as_workbook
     from api.screenfiles import as_csv, as_parquet, as_text, put, write_csv
     from api.screening import Desk
@@ -134,7 +135,10 @@ def screen(
     limits = Limits(None if hours is None else float(hours), cash, places, None if km is None else float(km))
     desk = Desk(classes, overlays, prices, Crew(workers or os.cpu_count() or 1, scheduler))
     try:
-        ranked, write_rest, left_out_rows = _screened(finds, told, terms, limits, 0.0 if exact else GAP, desk, parts)
+        with quiet():
+            ranked, write_rest, left_out_rows = _screened(
+                finds, told, terms, limits, 0.0 if exact else GAP, desk, parts
+            )
     except KeyboardInterrupt:
         kept = f" What was done is in {click.format_filename(parts)}: run it again to go on." if parts else ""
         _say_error(f"Stopped.{kept}")
