@@ -6,8 +6,8 @@ case is held to: `case_document` gives the case of a good row.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, Protocol
 
@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 
 from api.cells import EveryFault
-from api.findheads import FINDS, OF_MONEY, heads_for
+from api.figures import IntArray
+from api.findheads import COLUMNS, FINDS, OF_MONEY, heads_for
 from api.findrows import FRAME, PER_KM, FindRows, ToldOfFinds
 from api.findtold import Pattern, finding_document
 from api.headers import match, matches
@@ -42,7 +43,7 @@ class FindList:
     travel and that of the kilometres.
     patterns: the distinct ones of the good rows. left_out: the rows at fault. problems: the first ones of these; count:
     of all of them. read: rows that are not blank; bad: rows at fault. ignored: headers that mean nothing here. notes:
-    how the file was read.
+    how the file was read. leave_out: gives the rows at fault with those of more problems, by row.
     """
 
     name: str
@@ -56,6 +57,11 @@ class FindList:
     blank: int
     ignored: tuple[str, ...]
     notes: tuple[str, ...]
+    leave_out: Callable[[Mapping[int, Sequence[Problem]]], LeftOut] = field(compare=False, repr=False)
+
+    def without(self, late: Mapping[int, Sequence[Problem]]) -> FindList:
+        """Return the list with more of its good rows left out; `rows` keeps them. late: what is wrong, by row."""
+        return replace(self, left_out=self.leave_out(late), bad=self.bad + len(late)) if late else self
 
     def told(self) -> tuple[Problem, ...]:
         """Return the problems with a last one for those that are not told one by one."""
@@ -124,7 +130,31 @@ def read_finds(
         left_out(sheet, under.rows, faults, found.ids, found.titles), faults.told(), faults.count, n,
         int(faults.bad.sum()), sheet.rows - n, matched.ignored,
         (*sheet.notes, *matched.notes(), *aside, *found.notes),
+        lambda late: _with_late(late, sheet, under.rows, faults, found),
     )  # fmt: skip
+
+
+def _with_late(
+    late: Mapping[int, Sequence[Problem]], sheet: Sheet, rows: IntArray, faults: EveryFault, found: FindRows
+) -> LeftOut:
+    """Return the rows at fault with those that were found so later, each problem told of its column."""
+    place = {int(number): i for i, number in enumerate(faults.numbers)}
+    of: dict[tuple[Problem, ...], list[int]] = {}
+    for number, problems in late.items():
+        of.setdefault(tuple(problems), []).append(place[number])
+    there = list(faults.headers.values())
+    for problems, which in of.items():
+        faults.bad[which] = True
+        for p in problems:
+            column = p.path.rpartition(".")[2]
+            header = faults.header(column) if column in COLUMNS else p.path
+            at = there.index(header) if header in there else len(there)
+
+            def problem(row: int, p: Problem = p, header: str = header) -> Problem:
+                return Problem(faults.at(row, header), p.value, p.rule, p.remedy)
+
+            faults.note(np.array(which), at, problem)
+    return left_out(sheet, rows, faults, found.ids, found.titles)
 
 
 def _check(told: ToldOfFinds) -> None:

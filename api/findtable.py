@@ -50,7 +50,8 @@ class _Texts:
         return self._places.setdefault(text, len(self._places))
 
     def column(self) -> pd.Categorical:
-        return pd.Categorical.from_codes(self.codes, categories=pd.Index(list(self._places), dtype=object))
+        texts = list(self._places) or [""]  # no row was put in
+        return pd.Categorical.from_codes(self.codes, categories=pd.Index(texts, dtype=object))
 
 
 class FindTable:

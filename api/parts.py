@@ -6,6 +6,7 @@ A CSV file is cut between records: a line end within quotation marks ends none. 
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, BinaryIO
@@ -16,13 +17,15 @@ from numpy.typing import NDArray
 from api.findheads import FINDS
 from api.headers import matches
 from api.parquet import BEGINS
-from api.sheets import HEADER_WITHIN, read_sheet
+from api.sheets import HEADER_WITHIN, parted_by, read_sheet
 
 LONG = 64_000_000  # a list that is larger is read in parts [bytes]
-PART = 16_000_000  # of a part at most [bytes]; some hundred thousand finds
-LEAST_PART, SOME = 250_000, 16  # a shorter list is cut in so many, but not into smaller ones [bytes]
+PART = 16_000_000  # of a part [bytes]; some hundred thousand finds
+SMALL = (
+    1_000_000  # and where the list is not long; the same whatever its length, so that rows added at its end add parts
+)
 PART_ROWS = 100_000  # of a part of a Parquet file
-LINE, QUOTE = 10, 34
+LINE = 10
 Ends = NDArray[np.intp]
 
 
@@ -74,27 +77,29 @@ class _Chained(io.RawIOBase):
 
 def part_size(whole: int) -> int:
     """Return how large to make the parts of a file of a size [bytes], 0 where that is not known."""
-    return min(max(whole // SOME, LEAST_PART), PART) if whole else PART
+    return PART if not whole or whole > LONG else SMALL
 
 
-def parts_of(file: BinaryIO, mapped: Mapping[str, str], size: int) -> Iterator[Part]:
-    """Yield the parts of a file. mapped: header -> column, as the user says. size: of each [bytes]."""
+def parts_of(file: BinaryIO, name: str, mapped: Mapping[str, str], size: int) -> Iterator[Part]:
+    """Yield the parts of a file. mapped: header -> column, as the user says. size: of each [bytes].
+
+    Raises BadInput where no headers can be found.
+    """
     start = file.read(len(BEGINS))
-    yield from _of_parquet(file) if start == BEGINS else _of_csv(file, start, mapped, size)
+    yield from _of_parquet(file) if start == BEGINS else _of_csv(file, start, name, mapped, size)
 
 
-def _of_csv(file: BinaryIO, start: bytes, mapped: Mapping[str, str], size: int) -> Iterator[Part]:
-    head, left, seen, number = b"", start, 0, 0
+def _of_csv(file: BinaryIO, start: bytes, name: str, mapped: Mapping[str, str], size: int) -> Iterator[Part]:
+    head, left, seen, number, sign = b"", start, 0, 0, ""
     while True:
         more = file.read(max(size - len(left), 1))
         body, ended = left + more, not more
-        ends = _ends(body)
+        sign = sign or _sign(body, mapped)
+        ends = _ends(body, sign)
         cut = len(body) if ended else int(ends[-1]) + 1 if ends.size else 0
         whole = body[:cut]
-        above = head or _headers(whole, ends, mapped)
-        if not ended and _blank(
-            whole.partition(above)[2] if above and not head else whole
-        ):  # not one whole record yet: take more
+        above = head or _headers(whole, ends, name, mapped)
+        if not ended and _blank(whole.partition(above)[2] if above and not head else whole):  # no record yet: take more
             left, size = body, 2 * size
             continue
         left = body[cut:]
@@ -111,22 +116,34 @@ def _blank(body: bytes) -> bool:
     return not body.translate(None, b' \t\r\n,;|"')
 
 
-def _ends(body: bytes) -> Ends:
-    """Return where records end: at line ends that stand outside quotation marks."""
-    signs = np.frombuffer(body, dtype=np.uint8)
-    ends = np.flatnonzero(signs == LINE)
-    if b'"' in body:
-        quotes = np.flatnonzero(signs == QUOTE)
-        ends = ends[np.searchsorted(quotes, ends) % 2 == 0]
-    return ends
+def _sign(body: bytes, mapped: Mapping[str, str]) -> str:
+    """Return the sign that parts the fields, as the reader of the list finds it; empty where there is none yet."""
+    text = body[:100_000].decode("latin-1")
+    return "" if _blank(body) else parted_by(text, lambda c: matches(c, mapped, FINDS))
 
 
-def _headers(body: bytes, ends: Ends, mapped: Mapping[str, str]) -> bytes:
+def _ends(body: bytes, sign: str) -> Ends:
+    """Return where records end: at line ends that stand in no field within quotation marks.
+
+    Such a field begins with one; anywhere else it is a sign like others, of inches say.
+    """
+    ends = np.flatnonzero(np.frombuffer(body, dtype=np.uint8) == LINE)
+    if b'"' not in body or not sign:
+        return ends
+    field = re.compile(rb'(?:^|(?<=[\n\r%s])) *"[^"]*(?:""[^"]*)*(?:"|\Z)' % re.escape(sign.encode()))
+    spans = np.array([m.span() for m in field.finditer(body)], dtype=np.intp).reshape(-1, 2)
+    within = np.searchsorted(spans[:, 0], ends, side="right") - 1
+    inside = (within >= 0) & (ends < spans[within, 1]) if len(spans) else np.zeros(ends.size, dtype=bool)
+    outside: Ends = ends[~inside]
+    return outside
+
+
+def _headers(body: bytes, ends: Ends, name: str, mapped: Mapping[str, str]) -> bytes:
     """Return the record with the headers, and its line end; empty where there is no whole record."""
     if _blank(body) or not ends.size:
         return b""
     few = body[: int(ends[min(2 * HEADER_WITHIN, ends.size) - 1]) + 1]
-    row = read_sheet(few, "", lambda c: matches(c, mapped, FINDS)).header_row
+    row = read_sheet(few, name, lambda c: matches(c, mapped, FINDS)).header_row
     return body[int(ends[row - 2]) + 1 if row > 1 else 0 : int(ends[row - 1]) + 1]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from api.findtable import IntArray, ScreenedFind, find_of
-from api.screenlist import LeftOutRow, ScreenedList
-from econ.problems import Problem
+from api.leftout import LeftOut
+from api.screenlist import ScreenedList, left_out_rows
 from econ.shortlist import Limits, Shortlist
 
 
@@ -20,8 +20,8 @@ class Ranked:
     """A list screened and ranked.
 
     tables: give the parts of the list, as `FindTable` has them; sizes: their rows. order: places of all finds over the
-    parts, the first to buy first. read, left_out, notes: as in ScreenedList. late:
-    what is wrong with rows that were found at fault only when they were screened, by row; none of a list in parts.
+    parts, the first to buy first. read, left_out, notes: as in ScreenedList. rest: the
+    rows at fault; None of a list in parts.
     """
 
     currency: str
@@ -32,7 +32,7 @@ class Ranked:
     sizes: tuple[int, ...]
     read: int
     left_out: int
-    late: Mapping[int, tuple[Problem, ...]]
+    rest: LeftOut | None
     notes: tuple[str, ...]
 
     @property
@@ -70,10 +70,10 @@ class Ranked:
             yield table(), self.rank[start : start + size]
             start += size
 
-    def answer(self, left_out_rows: tuple[LeftOutRow, ...] = (), most: int | None = None) -> ScreenedList:
+    def answer(self, most: int | None = None) -> ScreenedList:
         """Return the answer. most: finds in it at most, those to buy aside; all where left out."""
-        s = self.shortlist
+        s, rest = self.shortlist, () if self.rest is None else left_out_rows(self.rest)
         finds = self.first(self.order.size if most is None else max(most, s.buy))
         return ScreenedList(
-            s.headline, self.currency, self.limits, s, finds, self.read, self.left_out, left_out_rows, self.notes
+            s.headline, self.currency, self.limits, s, finds, self.read, self.left_out, rest, self.notes
         )

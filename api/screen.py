@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from api.findrows import ToldOfFinds
     from api.ranked import Ranked
     from api.screening import Desk
-    from api.screenlist import LeftOutRow
     from econ.rulebook import MachineClass
     from econ.shortlist import Limits
 
@@ -127,6 +126,7 @@ def screen(
     from econ.selection import GAP
     from econ.shortlist import Limits
 
+    _check_outputs({"--csv": csv, "--workbook": workbook, "--parquet": parquet, "--left-out": left_out}, as_json)
     classes, prices = open_shelf(overlays), book_at(book)
     told = ToldOfFinds(
         currency.upper(), as_of.date() if as_of else None, decimal or "", dates or "", encoding, sheet,
@@ -136,9 +136,7 @@ def screen(
     desk = Desk(classes, overlays, prices, Crew(workers or os.cpu_count() or 1, scheduler))
     try:
         with quiet():
-            ranked, write_rest, left_out_rows = _screened(
-                finds, told, terms, limits, 0.0 if exact else GAP, desk, parts
-            )
+            ranked, write_rest = _screened(finds, told, terms, limits, 0.0 if exact else GAP, desk, parts)
     except KeyboardInterrupt:
         kept = f" What was done is in {click.format_filename(parts)}: run it again to go on." if parts else ""
         _say_error(f"Stopped.{kept}")
@@ -152,7 +150,7 @@ def screen(
     if parquet:
         put(Path(parquet), lambda file: as_parquet(ranked, file))
     if as_json:
-        _print_json(to_json(ranked.answer(left_out_rows(), top if ranked.in_parts else None)))
+        _print_json(to_json(ranked.answer(top if ranked.in_parts else None)))
     elif csv != "-":
         _print_text(screen_text(ranked, top))
     if ranked.left_out:
@@ -167,19 +165,40 @@ def screen(
         _say_error(f"{said}: see {click.format_filename(where)}.")
 
 
+def _check_outputs(paths: Mapping[str, str | None], as_json: bool) -> None:
+    """Raise BadInput where something can't be written: not only once all the work is done. paths: by option."""
+    from api.screenfiles import pyarrow
+    from econ.problems import BadInput, Problem
+
+    problems = []
+    for option, path in paths.items():
+        if path == "-" and as_json:
+            rule, remedy = "standard output is for one of --csv - and --json", "name a file"
+            problems.append(Problem(option, "-", rule, remedy))
+        elif path not in (None, "-") and not os.access(Path(path).absolute().parent, os.W_OK | os.X_OK):
+            rule, remedy = "there is no such folder, or nothing can be written there", "make it, or name another"
+            problems.append(Problem(option, str(Path(path).parent), rule, remedy))
+    if paths["--parquet"]:
+        try:
+            pyarrow("--parquet", "Parquet is written by pyarrow")
+        except BadInput as error:
+            problems += error.problems
+    if problems:
+        raise BadInput(problems)
+
+
 def _screened(
     finds: str, told: ToldOfFinds, terms: str | None, limits: Limits, gap: float, desk: Desk, parts: str | None
-) -> tuple[Ranked, Callable[[TextIO], None], Callable[[], tuple[LeftOutRow, ...]]]:
-    """Return a list screened and ranked, what writes its rows at fault, and those rows; a long one is read in parts."""
+) -> tuple[Ranked, Callable[[TextIO], None]]:
+    """Return a list screened and ranked, and what writes its rows at fault; a long one is read in parts."""
     from functools import partial
 
     from api.findlist import KIND, read_finds
     from api.importing import bar
+    from api.leftout import write_left_out
     from api.library import today
-    from api.parts import LEAST_PART, LONG, begins_cuttable, opened, part_size
-    from api.screenfiles import write_rest
+    from api.parts import LONG, SMALL, begins_cuttable, opened, part_size
     from api.screening import rank_list
-    from api.screenlist import left_out_rows
     from api.screenparts import screen_parts
     from econ.problems import BadInput, Problem
 
@@ -192,11 +211,11 @@ def _screened(
             if in_parts and begins_cuttable(start, file.seekable()):
                 common = _read_terms(terms, list(desk.classes.values()) if terms else [])
                 size = os.fstat(file.fileno()).st_size if finds != "-" else 0
-                with bar("Screening", size, size > LEAST_PART) as advance:
+                with bar("Screening", size, size > SMALL) as advance:
                     whole, keep = opened(start, cast("BinaryIO", file)), Path(parts) if parts else None
-                    return *screen_parts(
+                    return screen_parts(
                         whole, name, told, day, common, limits, gap, desk, part_size(size), keep, advance
-                    ), tuple
+                    )
             body = start + file.read(max(KIND.most_bytes + 1 - len(start), 0))
     except OSError as error:
         remedy = "correct the path"
@@ -206,7 +225,7 @@ def _screened(
     count = len(found.rows)
     with bar("Screening", count, count > 20) as advance:
         ranked = rank_list(found, common, limits, gap, desk, advance)
-    return ranked, partial(write_rest, found, ranked.late), partial(left_out_rows, found, ranked.late)
+    return ranked, partial(write_left_out, found.left_out if ranked.rest is None else ranked.rest)
 
 
 def _read_terms(path: str | None, classes: list[MachineClass]) -> Mapping[str, Any]:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from api.ranked import Ranked
 from api.screenfiles import COLUMNS, MONEY, frames, safe, safe_texts
+from api.screentext import CARE
 from econ.problems import BadInput, Problem
 
 MOST_ROWS = 1_048_575  # of a sheet below its header, by ECMA-376 (from memory)
@@ -17,10 +18,8 @@ BUY = (
     ("offer at most", "highest_offer", 11), ("leaves", "profit", 11), ("bench hours", "bench_hours", 8),
     ("cash", "cash", 11), ("chance of a loss", "chance_of_loss", 9), ("first", "", 48),
 )  # fmt: skip
-FONT = "Calibri"
 LINE = 13.5  # height of a line [points]
 FORMATS = dict.fromkeys(MONEY, "#,##0.00") | {"chance_of_loss": "0 %", "bench_hours": "0.0"}
-CARE = "Spark lead off or battery pack out before a find is run or taken apart; the maker's manual goes before this."
 
 
 def as_workbook(ranked: Ranked, file: BinaryIO) -> None:
@@ -41,12 +40,12 @@ def _front(sheet: Any, ranked: Ranked) -> None:
 
     sheet.title, s = "What to buy", ranked.shortlist
     sheet.append([s.headline])
-    sheet["A1"].font = Font(name=FONT, bold=True, size=12)
+    sheet["A1"].font = Font(bold=True, size=12)
     sheet["A1"].alignment = Alignment(wrap_text=True, vertical="top")
     sheet.merge_cells(start_row=1, end_row=1, start_column=1, end_column=len(BUY))
     sheet.row_dimensions[1].height = 36
     sheet.append([])
-    _row(sheet, ["", "", "", "to buy", "best per bench hour first"], bold=True)
+    _row(sheet, ["", "", "", "to buy", f"best per {s.rate or 'find'} first"], bold=True)
     for name, unit in (("finds", "0"), ("profit", "#,##0.00"), ("hours", "0.0"), ("cash", "#,##0.00"), ("km", "0")):
         _row(sheet, ["", "", name, getattr(s.best, name), getattr(s.by_rate, name)])
         for cell in sheet[sheet.max_row][3:5]:
@@ -56,7 +55,8 @@ def _front(sheet: Any, ranked: Ranked) -> None:
     top = sheet.max_row
     for rank, x in enumerate(ranked.first(s.buy), 1):
         f = x.screened
-        first = [f"Ask: {f.question.title}"] if f.question else []
+        first = [f"Hold: {', '.join(h.replace('_', ' ') for h in f.holds)}"] if f.holds else []
+        first += [f"Ask: {f.question.title}"] if f.question else []
         first += [f"There: {f.spot_check.title[:1].lower()}{f.spot_check.title[1:]}"] if f.spot_check else []
         do = f"{f.title}; {f.reason}" if f.reason else f.title
         figures = f.asking_price, f.highest_offer, f.profit, f.bench_hours, f.cash, f.chance_of_loss
@@ -101,7 +101,7 @@ def _row(sheet: Any, values: list[Any], bold: bool = False, wide: bool = False) 
 
     sheet.append([safe(x) for x in values])
     for cell in sheet[sheet.max_row]:
-        cell.font, cell.alignment = Font(name=FONT, bold=bold), Alignment(wrap_text=wide, vertical="top")
+        cell.font, cell.alignment = Font(bold=bold), Alignment(wrap_text=wide, vertical="top")
     if wide:
         lines = [
             sum(-(-max(len(part), 1) // (width - 2)) for part in x.split("\n")) if isinstance(x, str) else 1

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import os
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, BinaryIO, TextIO
@@ -14,9 +13,7 @@ from typing import Any, BinaryIO, TextIO
 import numpy as np
 import pandas as pd
 
-from api.findlist import FindList
 from api.findtable import IntArray
-from api.leftout import write_left_out
 from api.ranked import Ranked
 from econ.money import DIGITS, to_decimal
 from econ.problems import BadInput, Problem
@@ -133,20 +130,6 @@ def write_csv(ranked: Ranked, file: BinaryIO) -> None:
     """Write the finds as CSV in UTF-8."""
     with as_text(file) as text:
         as_csv(ranked, text)
-
-
-def write_rest(found: FindList, late: Mapping[int, Sequence[Problem]], file: TextIO) -> None:
-    """Write the rows that could not be screened as CSV to a text file, with all that is wrong with each.
-
-    late: what is wrong with those that were found at fault only when they were screened, by row.
-    """
-    write_left_out(found.left_out, file)
-    writer = csv.writer(file, lineterminator="\n")
-    places = {int(row): i for i, row in enumerate(found.rows["row"])} if late else {}
-    for row, problems in sorted(late.items()):
-        line = found.rows.iloc[places[row]]
-        said = " ".join(p.sentence() for p in problems)
-        writer.writerow((row, line["id"], line["title"], said))
 
 
 def as_parquet(ranked: Ranked, file: BinaryIO) -> None:

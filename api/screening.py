@@ -22,7 +22,7 @@ from api.findtable import FindTable, IntArray, figures, joined
 from api.findtold import Pattern
 from api.library import defaults, open_shelf
 from api.ranked import Ranked
-from api.screenlist import ScreenedList, left_out_rows
+from api.screenlist import ScreenedList
 from api.supply import supply_of
 from econ.buying import Asking
 from econ.problems import BadInput, Problem
@@ -32,7 +32,7 @@ from econ.screening import Appraisal, Screening, screened
 from econ.shortlist import Limits, shortlist
 
 AT_ONCE = 32  # kinds of finds given to a worker together, or as many more as are believed alike
-ENOUGH = 100  # kinds from which starting workers pays; judgement
+ENOUGH = 100  # finds from which starting workers pays; judgement
 KEPT = 8_192  # appraisals kept for later rows: some 20 kB each
 OF_KIND = (
     "age_years", "hours", *(f"{x}_{kind}" for x in ("new_price", "running", "as_is") for kind in ("minor", "stated"))
@@ -226,11 +226,10 @@ def rank_list(
     currency = one_currency([str(x) for x in found.rows["currency"].unique()], found.name)
     table, late = screen_finds(found, common, desk, advance)
     short, order = shortlist(figures(table), currency, limits, gap)
-    bad = found.bad + len(late)
-    return Ranked(currency, limits, short, order, (lambda: table,), (len(table),), found.read, bad, late, found.notes)
+    left, tables = found.without(late), (lambda: table,)
+    return Ranked(currency, limits, short, order, tables, (len(table),), left.read, left.bad, left.left_out, left.notes)
 
 
 def screen_list(found: FindList, common: Mapping[str, Any], limits: Limits, gap: float, desk: Desk) -> ScreenedList:
     """Return the answer to a list of finds, with all of them. Arguments and errors are those of `rank_list`."""
-    ranked = rank_list(found, common, limits, gap, desk)
-    return ranked.answer(left_out_rows(found, ranked.late))
+    return rank_list(found, common, limits, gap, desk).answer()

@@ -5,12 +5,11 @@ That is what was screened, and beside it every row that was left out, with all t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from api.findheads import COLUMNS
-from api.findlist import FindList
 from api.findtable import ScreenedFind
+from api.leftout import LeftOut
 from api.refusal import plain
 from econ.problems import Problem
 from econ.shortlist import Limits, Shortlist
@@ -57,34 +56,13 @@ class ScreenedList:
     notes: tuple[str, ...]
 
 
-def left_out_rows(found: FindList, late: Mapping[int, Sequence[Problem]]) -> tuple[LeftOutRow, ...]:
-    """Return the rows of a list that were left out, in their order.
-
-    late: what is wrong with those that were found at fault only when they were screened, by row.
-    """
-    return tuple(sorted((*_unread(found), *_unscreened(found, late)), key=lambda x: x.row))
-
-
-def _unread(found: FindList) -> Iterator[LeftOutRow]:
-    """Yield the rows with cells at fault."""
-    faults = found.left_out.faults
-    for row in found.left_out.each():
+def left_out_rows(left: LeftOut) -> tuple[LeftOutRow, ...]:
+    """Return the rows of a list that were left out, in their order."""
+    faults, found = left.faults, []
+    for row in left.each():
         start = f"{faults.name}: {faults.word} {row.number}, "
-        yield LeftOutRow(row.number, row.id, _told((p.path.removeprefix(start), p) for p in row.problems))
-
-
-def _unscreened(found: FindList, late: Mapping[int, Sequence[Problem]]) -> Iterator[LeftOutRow]:
-    """Yield the rows that were found to be at fault only when they were screened."""
-    places = {int(row): i for i, row in enumerate(found.rows["row"])} if late else {}
-    for row, problems in late.items():
-        told = ((_column(p.path), p) for p in problems)
-        yield LeftOutRow(row, str(found.rows["id"].iloc[places[row]]), _told(told))
-
-
-def _column(path: str) -> str:
-    """Return the column of a place in a case, such as market.running; the place itself where it is of none."""
-    last = path.rpartition(".")[2]
-    return last if last in COLUMNS else path
+        found.append(LeftOutRow(row.number, row.id, _told((p.path.removeprefix(start), p) for p in row.problems)))
+    return tuple(found)
 
 
 def _told(problems: Iterable[tuple[str, Problem]]) -> tuple[RowProblem, ...]:

@@ -7,9 +7,7 @@ worked out again: a run that was stopped goes on where it was.
 from __future__ import annotations
 
 import hashlib
-import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from functools import partial
@@ -23,10 +21,11 @@ from api.crew import work_on
 from api.findlist import read_finds
 from api.findrows import ToldOfFinds
 from api.findtable import figures
+from api.leftout import left_out_csv
 from api.library import texts
 from api.parts import Part, parts_of
 from api.ranked import Ranked
-from api.screenfiles import put, pyarrow, write_rest
+from api.screenfiles import put, pyarrow
 from api.screening import Desk, one_currency, screener
 from econ import __version__
 from econ.problems import BadInput, Problem
@@ -59,15 +58,16 @@ def screen_part(
     Raises BadInput where the part as a whole can't be used.
     """
     by = screener(overlays, book, common)
-    found = read_finds(part.body, name, told, by.classes, today, before=part.before)
+    try:
+        found = read_finds(part.body, name, told, by.classes, today, before=part.before)
+    except BadInput as error:
+        where = f" (the part of it from row {part.before + 2:,})" if part.before else ""
+        raise BadInput(replace(p, path=f"{p.path}{where}") for p in error.problems) from None
     table, late = by.screen(found)
-    rest = ""
-    if found.bad or late:
-        file = io.StringIO(newline="")
-        write_rest(found, late, file)
-        rest = file.getvalue()
+    found = found.without(late)
+    rest = left_out_csv(found.left_out) if found.bad else ""
     currencies = tuple(str(x) for x in found.rows["currency"].unique())
-    return Done(table, rest, currencies, found.read, found.bad + len(late), found.notes)
+    return Done(table, rest, currencies, found.read, found.bad, found.notes)
 
 
 @dataclass
@@ -117,16 +117,15 @@ class Folder:
         except (OSError, ValueError):  # not there, or no longer whole
             return None
         rest, about = _rest(place), table.attrs
+        if about["left_out"] and not rest():
+            return None
         return Done(
             table, rest(), tuple(about["currencies"]), about["read"], about["left_out"], tuple(about["notes"])
         ), place
 
     def keep(self, part: Part, done: Done) -> Path:
-        """Keep what comes of a part, in the place of what was kept of it before."""
+        """Keep what comes of a part; what was made of other rows or terms stays beside it."""
         place = self._place(part)
-        for old in self._path.glob(f"part-{part.number:06d}-*"):
-            with suppress(OSError):
-                old.unlink()
         done.table.attrs = {
             "currencies": list(done.currencies), "read": done.read, "left_out": done.left_out, "notes": list(done.notes)
         }  # fmt: skip
@@ -152,7 +151,8 @@ def made_of(
     told: ToldOfFinds, today: date, overlays: Iterable[str], book: Path | None, common: Mapping[str, Any]
 ) -> bytes:
     """Return what bears on every part of a list, as a digest: the program, its rulebooks, terms, prices and the day."""
-    digest = hashlib.sha256(repr((__version__, told, today, common)).encode())
+    day = told.seen_on or today  # of rows that name none
+    digest = hashlib.sha256(repr((__version__, told, day, common)).encode())
     digest.update(repr(sorted(texts().items())).encode())
     files = [x for o in overlays for x in ([Path(o)] if Path(o).is_file() else sorted(Path(o).rglob("*.toml")))]
     for path in (*files, *([book] if book else ())):
@@ -184,7 +184,7 @@ def screen_parts(
     given: list[Part] = []
 
     def missing() -> Iterator[Part]:
-        for part in parts_of(file, told.mapped, size):
+        for part in parts_of(file, name, told.mapped, size):
             found = kept and kept.get(part)
             if found:
                 whole.add(part.number, found[0], *_from(found[1]))
@@ -217,13 +217,15 @@ def _from(place: Path) -> tuple[Callable[[], pd.DataFrame], Callable[[], str]]:
 def _ranked(whole: _Sum, name: str, limits: Limits, gap: float) -> Ranked:
     currency = one_currency(sorted(whole.currencies), name)
     numbers = sorted(whole.tables)
+    if not numbers:
+        raise BadInput([Problem(name, "no rows", "a list of finds has rows below its headers", "check the file")])
     parts = [whole.figures[n] for n in numbers]
     every = Figures(*(np.concatenate([getattr(p, x.name) for p in parts]) for x in fields(Figures)))
     whole.figures.clear()
     short, order = shortlist(every, currency, limits, gap)
     sizes = tuple(p.profit.size for p in parts)
     tables = [whole.tables[n] for n in numbers]
-    return Ranked(currency, limits, short, order, tables, sizes, whole.read, whole.left_out, {}, tuple(whole.notes))
+    return Ranked(currency, limits, short, order, tables, sizes, whole.read, whole.left_out, None, tuple(whole.notes))
 
 
 def _write_rests(rests: Sequence[Callable[[], str]], file: TextIO) -> None:

@@ -12,6 +12,7 @@ from api.refusal import plain, printable
 from api.wording import money
 from econ.words import percent
 
+NAMED = 200  # finds to buy that are named at most
 CARE = (
     "Before a find is run or taken apart: spark lead off or battery pack out, fuel away from flames, and the maker's "
     "manual beside it. A find under a hold is not run and not sold as working until that is cleared."
@@ -23,22 +24,30 @@ def screen_text(ranked: Ranked, top: int) -> str:
     s, finds = ranked.shortlist, ranked.order.size
     lines = wrap(printable(s.headline))
     if s.buy and s.by_rate.profit < s.best.profit:
-        rate = f"Taking the best per bench hour first would leave {money(s.by_rate.profit, ranked.currency)}."
+        rate = f"Taking the best per {s.rate} first would leave {money(s.by_rate.profit, ranked.currency)}."
         lines += wrap(rate)
-    last = ""
-    for n, x in enumerate(ranked.first(top)):
+    last, shown = "", ranked.first(max(top, min(s.buy, NAMED)))
+    for n, x in enumerate(shown, 1):
         part = "Buy" if x.buy else _part(x)
         if part != last:
             lines += ["", part]
             last = part
-        lines += _find(n + 1, x, ranked.currency)
-    if finds > top:
-        lines += ["", *wrap(f"{finds - top:,} more: --top {finds}, or --csv FILE.")]
+        lines += _find(n, x, ranked.currency) if n <= top else _named(n, x, ranked.currency)
+    if finds > len(shown):
+        lines += ["", *wrap(f"{finds - len(shown):,} more: --top {finds}, or --csv FILE.")]
     lines += ["", *wrap(_counted(ranked))]
     for note in ranked.notes:
         lines += wrap(printable(note))
     lines += ["", *wrap(CARE)]
     return "\n".join(lines) + "\n"
+
+
+def _named(n: int, x: ScreenedFind, currency: str) -> list[str]:
+    """Return a find to buy in a line."""
+    f, held = x.screened, "; under a hold" if x.screened.holds else ""
+    left = money(f.profit or Decimal(0), currency)
+    said = f"{_asks(f.asking_price or Decimal(0), currency)}, leaves {left}{held}"
+    return wrap(plain(f"{n:>3}. {x.id}  {x.name or f.machine_class.replace('_', ' ')}: {said}"), "", "     ")
 
 
 def _part(x: ScreenedFind) -> str:
@@ -70,6 +79,8 @@ def _find(n: int, x: ScreenedFind, currency: str) -> list[str]:
     lines += wrap(f"{said}.", "     ")
     why = found.reason or "nothing is said to be wrong"
     lines += wrap(f"{found.title[:1].upper()}{found.title[1:]}; {why}.", "     ")
+    if found.holds:
+        lines += wrap(f"Hold: {', '.join(h.replace('_', ' ') for h in found.holds)}.", "     ")
     first = []
     if found.question is not None:
         first.append(f"Ask: {found.question.title} (worth {money(found.question.worth, currency)})")

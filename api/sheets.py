@@ -207,13 +207,17 @@ def _head(text: str) -> str:
     return text[: min(end, 1_000_000)]
 
 
+def parted_by(text: str, score: Score) -> str:
+    """Return the sign that parts the fields of a CSV text: with which a row names most columns of ours."""
+    head = _head(text)
+    ranks = {d: max((score(r), len(r)) for r in _records(head, d, 2 * HEADER_WITHIN)) for d in DELIMITERS}
+    return max(DELIMITERS, key=lambda d: ranks[d])
+
+
 def _csv(body: bytes, name: str, score: Score, encoding: str, kind: Kind) -> Sheet:
     text, as_it_is, notes = _decoded(body, name, encoding)
-    head = _head(text)
-    begins = {d: list(_records(head, d, 2 * HEADER_WITHIN)) for d in DELIMITERS}
-    ranks = {d: max((score(r), len(r)) for r in rows) for d, rows in begins.items()}
-    delimiter = max(DELIMITERS, key=lambda d: ranks[d])
-    width = max(map(len, begins[delimiter]))
+    delimiter = parted_by(text, score)
+    width = max(map(len, _records(_head(text), delimiter, 2 * HEADER_WITHIN)))
     source = body if as_it_is else text.encode()
     del text  # of a large file it takes as much room again
     frame = _parsed(source, name, delimiter, width + 1, kind)

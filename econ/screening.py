@@ -24,6 +24,8 @@ from econ.terms import Default
 from econ.weighing import Common, believe, weigh
 from econ.words import cause, title_of
 
+TEST_IT = "test it, then do what it needs"  # of a machine of which nothing is said to be wrong
+
 
 @dataclass(frozen=True)
 class Asked:
@@ -140,7 +142,7 @@ class Screening:
             c.id,
             case.currency,
             course_name(s, best),
-            title_of(c, s, best),
+            title_of(c, s, best) if known.reason or course_name(s, best) != "repair:open" else TEST_IT,
             best.worth,
             known.reason,
             known.believed.holds,

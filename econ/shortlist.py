@@ -15,6 +15,8 @@ from econ.selection import GAP, Selection, select
 from econ.words import listed
 
 THOUSAND = 1000
+IDLE = 1.0  # hours of the bench left over from which one more is not said to be worth anything [h]
+RATES = {"hours": "bench hour", "cash": "unit of cash", "places": "place", "km": "kilometre"}
 
 
 @dataclass(frozen=True)
@@ -74,12 +76,12 @@ class Totals:
 class Shortlist:
     """What to buy, and how many finds are worth what.
 
-    buy: how many to buy, which come first in the order. pays: finds that leave
-    something at the asking price; unpriced: finds that name no price but are worth one; leave: all others. best: the
-    totals of those to buy; by_rate: what taking the best for their hours first would leave instead (where no hours are
-    limited, for what is). gap: by how much, of its profit, a better choice might exceed this one, 0 where it is proven
-    best [1]. hour, cash_unit, place, kilometre: what one more would bring; None where there is enough. settled,
-    searched: how many finds bounds settled, and how many were left to search.
+    buy: how many to buy, which come first in the order. pays: finds that leave something at the asking price; unpriced:
+    finds that name no price but are worth one; leave: all others. best: the totals of those to buy; by_rate: of those
+    that are best per `rate`, taken the best first: a bench hour where hours are limited, else what is; empty where
+    nothing is. gap: by how much, of its profit, a better choice might exceed this one, 0 where it is proven best [1].
+    hour, cash_unit, place, kilometre: about what one more would bring, exactly so if finds could be taken in part; None
+    where there is enough. settled, searched: how many finds bounds settled, and how many were left to search.
     """
 
     buy: int
@@ -88,6 +90,7 @@ class Shortlist:
     leave: int
     best: Totals
     by_rate: Totals
+    rate: str
     gap: float
     hour: Decimal | None
     cash_unit: Decimal | None
@@ -107,10 +110,10 @@ def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tu
     profit, finds = f.profit, f.profit.size
     takes = {"hours": f.hours, "cash": f.cash, "places": np.ones(finds, dtype=np.int64), "km": f.metres}
     most = {
-        "hours": None if limits.hours is None else int(limits.hours * THOUSAND),
+        "hours": None if limits.hours is None else _thousandths(limits.hours),
         "cash": None if limits.cash is None else to_minor(limits.cash, currency),
         "places": limits.places,
-        "km": None if limits.km is None else int(limits.km * THOUSAND),
+        "km": None if limits.km is None else _thousandths(limits.km),
     }
     named = [name for name, limit in most.items() if limit is not None]
     needs = np.array([takes[name] for name in named], dtype=np.int64).reshape(len(named), finds)
@@ -133,12 +136,18 @@ def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tu
     best = totals(chosen.chosen)
     counts = pays, unpriced, finds - pays - unpriced
     short = Shortlist(
-        len(chosen.chosen), *counts, best, totals(chosen.ranked), chosen.gap, more.get("hours"),
+        len(chosen.chosen), *counts, best, totals(chosen.ranked),
+        RATES.get(named[0], "") if named else "", chosen.gap, more.get("hours"),
         more.get("cash"), more.get("places"), more.get("km"),
         chosen.fixed_in + chosen.fixed_out + chosen.dominated, chosen.searched,
         _headline(finds, counts, best, limits, more.get("hours"), chosen, currency),
     )  # fmt: skip
     return short, _order(f, chosen.chosen)
+
+
+def _thousandths(limit: float) -> int:
+    """Return a limit in thousandths, rounded down, but for what floats make of a decimal such as 32.3."""
+    return int(limit * THOUSAND + 1e-6)
 
 
 def _order(f: Figures, chosen: Sequence[int]) -> IntArray:
@@ -174,7 +183,7 @@ def _headline(
     else:
         within = [] if limits.hours is None else [f"{limits.hours:g} bench hours"]
         within += [] if limits.cash is None else [money(limits.cash)]
-        within += [] if limits.places is None else [f"{limits.places} places"]
+        within += [] if limits.places is None else [f"{limits.places} {'places' if limits.places != 1 else 'place'}"]
         within += [] if limits.km is None else [f"{limits.km:g} km"]
         which = f"these {best.finds:,}" if best.finds != 1 else "this one"
         start = f"With {listed(within)} buy {which}" if within else f"Buy {which}"
@@ -188,8 +197,8 @@ def _headline(
         said = f"{leave} {of} {worth}."
     if unpriced:
         said += f" {unpriced:,} {'name' if unpriced != 1 else 'names'} no price: offer at most what stands there."
-    if hour is not None and hour > 0:
-        said += f" A bench hour more would be worth {money(hour)}."
+    if hour is not None and hour > 0 and limits.hours is not None and limits.hours - best.hours < IDLE:
+        said += f" A bench hour more would be worth about {money(hour)}."
     if pays and not chosen.proven and chosen.value:
         said += f" Proven to within {chosen.gap:.2%} of the best.".replace("%", " %")
     return said

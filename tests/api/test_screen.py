@@ -97,7 +97,50 @@ def test_a_find_whose_figures_contradict_each_other_is_left_out_too(run, tmp_pat
     assert left["row"] == 6
     (problem,) = left["problems"]
     assert problem["field"] == "running"
-    assert "market.running" in (tmp_path / "late.csv.left-out.csv").read_text(encoding="utf-8")
+    left_out = (tmp_path / "late.csv.left-out.csv").read_text(encoding="utf-8")
+    assert "got 900.00; a machine in hand" in left_out
+    (tmp_path / "right.csv").write_text(left_out.replace(",900.00", ",90.00"), encoding="utf-8")
+    again = json.loads(run("right.csv", "--json").stdout)
+    assert [(x["id"], x["name"]) for x in again["finds"]] == [("g", "odd")], "put right, it is read again"
+
+
+def test_a_list_of_which_nothing_can_be_screened(run, tmp_path, monkeypatch):
+    """Outside USD a find states its price new; each row says so, alone, in parts and by workers."""
+    (tmp_path / "none.csv").write_text("machine_class,asking_price,currency\n" + "chain_saw,5,EUR\n" * 40)
+    monkeypatch.setattr("api.screening.ENOUGH", 2)
+    for more in ((), ("--parts", "kept"), ("--workers", "2")):
+        done = run("none.csv", "--json", *more)
+        assert done.exit_code == 0, done.stderr
+        answer = json.loads(done.stdout)
+        assert (answer["headline"], answer["read"], answer["left_out"]) == ("No find could be screened.", 40, 40)
+        assert (tmp_path / "none.csv.left-out.csv").read_text().count("new_price: got") == 40
+        assert answer["currency"] == "EUR"
+
+
+def test_a_find_under_a_hold_says_so(run, tmp_path):
+    (tmp_path / "hold.csv").write_text(HEAD + ROWS.replace("will_not_start", "leaks_fuel"), encoding="utf-8")
+    done = run("hold.csv", "--workbook", "out.xlsx")
+    assert "Hold: fuel leak" in done.stdout
+    front = openpyxl.load_workbook(tmp_path / "out.xlsx").worksheets[0]
+    said = [str(c.value) for row in front.iter_rows() for c in row if c.value]
+    bought = {x for x in said if "push mower" in x}
+    assert not bought or any("Hold: fuel leak" in x for x in said)
+
+
+def test_files_that_cannot_be_written_are_told_first(run):
+    done = run("finds.csv", "--csv", "nofolder/x.csv", "--workbook", "no/x.xlsx")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert [line.split(":")[0] for line in done.stderr.splitlines()] == ["--csv", "--workbook"]
+    both = run("finds.csv", "--csv", "-", "--json")
+    assert both.exit_code == 2
+    assert "--csv" in both.stderr
+
+
+def test_all_to_buy_are_named(run):
+    done = run("finds.csv", "--hours", "10", "--top", "1")
+    assert "  2. d" not in done.stdout
+    assert "  2. c  =2+2: " in done.stdout or "  2. a  push mower (invented): " in done.stdout
+    assert "2 more: --top 4, or --csv FILE." in done.stdout
 
 
 def test_terms_hold_for_all_finds(run, tmp_path):

@@ -52,31 +52,36 @@ def run(tmp_path, monkeypatch):
 def small(monkeypatch):
     """Parts of some kilobyte, so that a short list has several."""
     monkeypatch.setattr(api.parts, "PART", 1_000)
-    monkeypatch.setattr(api.parts, "LEAST_PART", 1_000)
+    monkeypatch.setattr(api.parts, "SMALL", 1_000)
     monkeypatch.setattr(api.parts, "LONG", 1_000)
 
 
 def of(body, size=1_000):
-    return list(parts.parts_of(io.BytesIO(body.encode()), {}, size))
+    return list(parts.parts_of(io.BytesIO(body.encode()), "list.csv", {}, size))
 
 
 CELL = st.text(st.sampled_from('ab;,"\n \r'), max_size=8)
-LINES = st.lists(st.tuples(CELL, st.integers(0, 60), st.booleans()), min_size=1, max_size=30)
+INCHES = st.sampled_from(['21" deck', 'a "b" c', ' 6"', ' "q" 3"', '"two"" of it"', "x"])  # written as they stand
+NOTE = st.one_of(st.tuples(st.just(True), CELL), st.tuples(st.just(False), INCHES))
+LINES = st.lists(st.tuples(NOTE, st.integers(0, 60), st.booleans()), min_size=1, max_size=30)
 
 
 @given(LINES, st.integers(150, 900), st.booleans(), st.sampled_from(["", "finds of May\n", "\n\n"]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_parts_are_the_whole(lines, size, ended, above):
     """Row by row, with the numbers that they have in the whole; quotation marks and line ends in cells as well."""
     body = io.StringIO(newline="")
     body.write(f"{above}id,machine_class,note,age_years,currency\n")
     writer = csv.writer(body, lineterminator="\n", quoting=csv.QUOTE_ALL)
-    for i, (note, age, blank) in enumerate(lines):
-        writer.writerow((f"f{i}", "leaf_blower", note, age, "USD"))
+    for i, ((quoted, note), age, blank) in enumerate(lines):
+        if quoted:
+            writer.writerow((f"f{i}", "leaf_blower", note, age, "USD"))
+        else:
+            body.write(f"f{i},leaf_blower,{note},{age},USD\n")
         body.write("\n" * blank)
     text = body.getvalue() if ended else body.getvalue().rstrip("\n")
     whole = read(text, ToldOfFinds())
-    found = [parts_read(p, ToldOfFinds()) for p in parts.parts_of(io.BytesIO(text.encode()), {}, size)]
+    found = [parts_read(p, ToldOfFinds()) for p in parts.parts_of(io.BytesIO(text.encode()), "list.csv", {}, size)]
     for name in ("row", "id", "note", "age_years"):
         assert [x for f in found for x in f.rows[name]] == whole.rows[name].tolist()
     assert sum(f.read for f in found) == whole.read
@@ -155,7 +160,7 @@ def test_parquet_in_parts(run, tmp_path, monkeypatch):
     table = pd.read_csv(io.StringIO(finds(40)), dtype={"id": str})
     table.to_parquet(tmp_path / "finds.parquet")
     monkeypatch.setattr(api.parts, "PART", 1_000)
-    monkeypatch.setattr(api.parts, "LEAST_PART", 1_000)
+    monkeypatch.setattr(api.parts, "SMALL", 1_000)
     monkeypatch.setattr(api.parts, "LONG", 1_000)
     in_parts = json.loads(run("finds.parquet", "--json").stdout)
     monkeypatch.setattr(api.parts, "LONG", 10**9)
@@ -176,14 +181,19 @@ def test_what_is_kept_is_not_worked_out_again(run, small, tmp_path, monkeypatch)
     again = run(*args)
     assert (again.stdout, done) == (first.stdout, [])
     assert {x.name: x.stat().st_mtime_ns for x in (tmp_path / "kept").iterdir()} == kept
-    # A part that changed is worked out anew, and takes the place of the old one.
+    # A part that changed is worked out anew; rows added at the end leave what stands above them.
     text = finds(40)
     (tmp_path / "finds.csv").write_text(text[: -len("2026-05-01\n")] + "2026-06-01\n", encoding="utf-8")
     assert run(*args).exit_code == 0
     assert done == [max(int(x[5:11]) for x in kept)]
-    assert len(list((tmp_path / "kept").iterdir())) == len(kept)
-    # Other terms hold for all of them.
     done.clear()
+    (tmp_path / "finds.csv").write_text(text, encoding="utf-8")
+    assert (run(*args).stdout, done) == (first.stdout, []), "what was made before is still there"
+    for rest in (tmp_path / "kept").glob("part-000000*.left-out.csv"):
+        rest.unlink()
+    assert (run(*args).stdout, done) == (first.stdout, [0]), "a part is whole with its rows at fault alone"
+    done.clear()
+    # Other terms hold for all of them.
     (tmp_path / "terms.json").write_text('{"terms": {"hour_worth": "90.00"}}')
     assert run(*args, "--terms", "terms.json").exit_code == 0
     assert len(done) == sum(x.endswith(".parquet") for x in kept)
@@ -265,7 +275,7 @@ def test_ctrl_c_stops_it_at_once(tmp_path):
     """A real program with workers of its own: it ends soon, says how to go on, and leaves no half-written file."""
     sample = (ROOT / "sample_prices/finds.csv").read_text(encoding="utf-8").splitlines(keepends=True)
     (tmp_path / "finds.csv").write_text("".join(sample[:400]), encoding="utf-8")
-    program = "import sys, api.parts; api.parts.PART = api.parts.LEAST_PART = 4000; sys.argv[0] = 'mendworth'; "
+    program = "import sys, api.parts; api.parts.SMALL = 4000; sys.argv[0] = 'mendworth'; "
     program += "from api.command import main; main()"
     call = [
         sys.executable,

@@ -34,7 +34,7 @@ def test_in_plain_words_by_hand() -> None:
     assert s.headline == (
         "With 4 bench hours buy these 2: $110 left with every hour paid, for $40 and 4.0 bench hours. Of 6 finds 3 are "
         "worth what is asked. 1 names no price: offer at most what stands there. A bench hour more would be worth "
-        "$18."
+        "about $18."
     )
     assert s.hour is not None
     assert Decimal("17.50") <= s.hour <= 25
@@ -51,11 +51,35 @@ def test_in_plain_words_by_hand() -> None:
             "Buy this one: $9.00 left with every hour paid, for $20 and 1.0 bench hours. The find is",
         ),
         ([find(9), find(8)], Limits(places=0), "With 0 places none of them can be bought. Of 2 finds 2 are worth"),
+        ([find(9), find(8)], Limits(places=1), "With 1 place buy this one"),
         ([find(9), find(8)], Limits(cash=Decimal(25), km=9.0), "With $25 and 9 km buy this one: $9.00 left"),
     ],
 )
 def test_headlines(found: list[Screened], limits: Limits, said: str) -> None:
     assert shortlist(figures_of(found, [4.0] * len(found), "USD"), "USD", limits)[0].headline.startswith(said)
+
+
+def test_an_hour_more_is_worth_nothing_where_hours_are_idle() -> None:
+    """Of finds of 4 and 3 hours, with 6 hours: 2 of them are left over, whatever the relaxation says."""
+    found = [find(70, 4.0), find(60, 3.0)]
+    short = shortlist(figures_of(found, [1.0] * 2, "USD"), "USD", Limits(hours=6.0))[0]
+    assert short.best.hours == 4.0
+    assert "bench hour more" not in short.headline
+
+
+def test_limits_hold_to_the_last_digit() -> None:
+    """16.1 and 16.2 km are 32.3 km, of which a float has a little less; 0.1 more is too much."""
+    found = [find(70), find(60)]
+    for km, buy in ((32.3, 2), (32.2, 1), (64.1, 2)):
+        assert shortlist(figures_of(found, [16.1, 16.2], "USD"), "USD", Limits(km=km))[0].buy == buy
+
+
+@pytest.mark.parametrize(
+    ("limits", "rate"),
+    [(Limits(), ""), (Limits(hours=1.0, cash=Decimal(5)), "bench hour"), (Limits(places=1), "place")],
+)
+def test_what_the_best_are_ranked_by_is_told(limits: Limits, rate: str) -> None:
+    assert shortlist(figures_of([find(9)], [1.0], "USD"), "USD", limits)[0].rate == rate
 
 
 ONE = st.builds(find, st.none() | st.integers(-20, 90), st.integers(0, 9).map(float), st.integers(0, 60))
