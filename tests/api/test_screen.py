@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from datetime import date
 from doctest import ELLIPSIS, OutputChecker
 
 import openpyxl
@@ -13,6 +14,12 @@ import pytest
 from click.testing import CliRunner
 
 from api.command import main
+from api.findlist import case_document, read_finds
+from api.findrows import ToldOfFinds
+from api.library import decide_document, shelf
+from api.screening import Desk, screen_list
+from econ.selection import GAP
+from econ.shortlist import Limits
 
 from .test_docs import ROOT
 
@@ -198,3 +205,29 @@ def test_the_example_of_the_page():
     args = ["screen", "-", "--hours", "12", "--cash", "200", "--top", "3"]
     done = CliRunner().invoke(main, args, input="".join(lines))
     assert OutputChecker().check_output(f"{told}\n", done.stdout.partition("\n")[0] + "\n", ELLIPSIS), done.output
+
+
+def decided_alike(places):
+    """Hold rows of the sample, screened as a list, against the decision on each."""
+    lines = (ROOT / "sample_prices/finds.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    body = "".join([lines[0], *(lines[i] for i in places)]).encode()
+    found = read_finds(body, "finds", ToldOfFinds(), shelf(), date(2026, 6, 1))
+    answer = screen_list(found, {}, Limits(), GAP, Desk(shelf()))
+    rows = found.rows["row"].tolist()
+    assert len(answer.finds) == len(places)
+    for x in answer.finds:
+        d = decide_document(case_document(found, rows.index(x.row)))
+        assert d.offer is not None
+        assert x.screened.course == d.verdict.course
+        assert max(x.screened.highest_offer, 0) == d.offer.highest
+        assert x.screened.profit == d.offer.left_at_asking
+        assert x.screened.chance_of_loss == d.offer.chance_of_loss
+
+
+def test_rows_of_a_list_are_decided_alike():
+    decided_alike(range(3, 2000, 400))
+
+
+@pytest.mark.slow
+def test_more_rows_of_a_list_are_decided_alike():
+    decided_alike(range(1, 2000, 40))

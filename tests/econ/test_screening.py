@@ -12,8 +12,10 @@ import pytest
 import econ
 from econ.buying import Asking
 from econ.money import to_decimal
+from econ.problems import BadInput
 from econ.screening import Appraisal, Screened, Screening, one_of
 from econ.screening import screened as screened_at
+from econ.weighing import believe
 
 from ..strategies import CLASS_IDS, EACH_CLASS, defaults, machine_class, read
 
@@ -31,10 +33,16 @@ def find(class_id: str, rng: random.Random) -> dict[str, Any]:
         machine["age_years"] = rng.randint(0, 25)
     if rng.random() < 0.8:
         machine["new_price"] = f"{rng.randint(80, 2500)}.00"
+    machine["use"] = rng.choice(("residential", "residential", "commercial"))
+    machine["rusty"] = rng.random() < 0.2
+    if rng.random() < 0.3:
+        machine["hours"] = float(rng.randint(5, 900))
+    market = {"running": f"{rng.randint(60, 80)}.00", "as_is": f"{rng.randint(5, 50)}.00"}
+    ordinary = sorted(i for i, x in c.checks.items() if x.outcomes and not x.complaint and not x.reveals)
     offered = {"travel_cost": f"{rng.randint(0, 30)}.50", "travel_hours": rng.randint(0, 8) / 4}
     if rng.random() < 0.9:
         offered["asking_price"] = f"{rng.randint(0, 300)}.00"
-    return {
+    told_all: dict[str, Any] = {
         "perspective": "reseller",
         "machine": machine,
         "as_of": f"2026-{rng.randint(1, 12):02d}-15",
@@ -42,6 +50,17 @@ def find(class_id: str, rng: random.Random) -> dict[str, Any]:
         "complaints": complaints,
         "find": offered,
     }
+    if rng.random() < 0.2:
+        told_all["market"] = {k: v for k, v in market.items() if rng.random() < 0.7}
+    if rng.random() < 0.4:
+        check = rng.choice(ordinary)
+        findings = [{"check": check, "outcome": rng.choice(c.checks[check].outcomes)}]
+        try:  # what can't be together is no find
+            believe(*read({**told_all, "findings": findings}), {})
+            told_all["findings"] = findings
+        except BadInput:
+            pass
+    return told_all
 
 
 def same_as_decided(document: dict[str, Any], screened: Screened) -> None:
@@ -205,7 +224,7 @@ def test_a_scarce_bench_hour_counts_by_the_hours_of_a_find(class_id: str) -> Non
     """At 2.00 more for a bench hour a find leaves 2.00 less for each of its bench hours, or goes another way.
 
     Not more than that, as the way it went before is still there; but for repairs that are given up half-way, whose
-    bench hours are told with cleaning, and counted with taking the machine to parts instead: some per cent in all.
+    bench hours are told with cleaning, and counted with taking the machine to parts instead.
     """
     screening = Screening(defaults())
     hour = Decimal(str(defaults()["hour_worth"].value))
@@ -217,7 +236,7 @@ def test_a_scarce_bench_hour_counts_by_the_hours_of_a_find(class_id: str) -> Non
         assert same_hour == here
         fall = here.highest_offer - scarce.highest_offer
         most = 2 * Decimal(str(here.bench_hours))
-        given_up = most * Decimal("0.1") + Decimal("0.02")
+        given_up = 2 * Decimal(str(machine_class(class_id).value.part_out_hours)) + Decimal("0.02")
         assert Decimal("-0.01") <= fall <= most + given_up
         if here.course == scarce.course and here.bench_hours == scarce.bench_hours:
             alike += 1
