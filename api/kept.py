@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Literal, get_args
+from typing import BinaryIO, Literal, get_args
+
+from api.whole import put
 
 Kind = Literal["csv", "json"]
 
@@ -47,17 +46,12 @@ def keep(folder: Path, url: str, copy: Copy) -> None:
         "sha256": sha256(copy.body).hexdigest(),
     }
     folder.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
-    try:
-        with open(handle, "wb") as file:
-            file.write(json.dumps(about).encode() + b"\n" + copy.body)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(name, file_of(folder, url))
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(name)
-        raise
+    body = json.dumps(about).encode() + b"\n" + copy.body
+
+    def write(file: BinaryIO) -> None:
+        file.write(body)
+
+    put(file_of(folder, url), write, own=True)
 
 
 def recall(folder: Path, url: str) -> Copy | None:

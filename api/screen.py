@@ -119,10 +119,11 @@ def screen(
     from api.library import open_shelf
     from api.quiet import quiet
     from api.screenbook import as_workbook
-    from api.screenfiles import as_csv, as_parquet, as_text, put, write_csv
+    from api.screenfiles import as_csv, as_parquet, as_text, write_csv
     from api.screening import Desk
     from api.screentext import screen_text
     from api.supply import book_at
+    from api.whole import put
     from econ.selection import GAP
     from econ.shortlist import Limits
 

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import io
-import os
-import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
-from pathlib import Path
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, BinaryIO, TextIO
 
 import numpy as np
@@ -96,28 +93,6 @@ def as_text(file: BinaryIO) -> Iterator[TextIO]:
         wrapped.flush()
     finally:
         wrapped.detach()
-
-
-def put(path: Path, write: Callable[[BinaryIO], None]) -> None:
-    """Write a file beside its place and move it there when it is whole. Raises OSError."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
-    try:
-        with open(handle, "wb") as file:
-            write(file)
-            file.flush()
-            os.fsync(file.fileno())  # else a power cut may leave an empty file under the name
-        os.chmod(name, 0o666 & ~_umask())
-        os.replace(name, path)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(name)
-        raise
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def as_csv(ranked: Ranked, file: TextIO) -> None:

@@ -25,8 +25,9 @@ from api.leftout import left_out_csv
 from api.library import texts
 from api.parts import Part, parts_of
 from api.ranked import Ranked
-from api.screenfiles import put, pyarrow
+from api.screenfiles import pyarrow
 from api.screening import Desk, one_currency, screener
+from api.whole import put
 from econ import __version__
 from econ.problems import BadInput, Problem
 from econ.shortlist import Figures, Limits, shortlist
