@@ -41,15 +41,17 @@ class AllDiedError(RuntimeError):
         super().__init__(f"all workers died, {TRIES} times in a row; there may be too little memory for so many")
 
 
-def _begin() -> None:
+def _begin(begin: Callable[[], None] | None) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started this one is told, and stops it
     with suppress(OSError):  # standard output is for what that one says
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    if begin is not None:
+        begin()
 
 
 @contextmanager
-def _processes(workers: int) -> Iterator[tuple[Executor, int]]:
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), _begin)
+def _processes(workers: int, begin: Callable[[], None] | None) -> Iterator[tuple[Executor, int]]:
+    pool = ProcessPoolExecutor(workers, get_context("spawn"), _begin, (begin,))
     try:
         yield pool, workers
     except BaseException:
@@ -86,11 +88,13 @@ def _cluster(crew: Crew) -> Iterator[tuple[Executor, int]]:
         yield client.get_executor(pure=False), max(sum(client.nthreads().values()), 1)
 
 
-def work_on(tasks: Iterable[Task], do: Callable[[Task], Done], crew: Crew) -> Iterator[tuple[int, Done]]:
+def work_on(
+    tasks: Iterable[Task], do: Callable[[Task], Done], crew: Crew, begin: Callable[[], None] | None = None
+) -> Iterator[tuple[int, Done]]:
     """Yield the number of each task, from 0, with what comes of it, as they are done.
 
-    do: a function that others can import, or a partial of one. Raises BadInput where a cluster can't be had, and
-    whatever `do` does, and AllDiedError.
+    do: a function that others can import, or a partial of one; begin: likewise, called first by each process, but not
+    on a cluster. Raises BadInput where a cluster can't be had, whatever `do` does, and AllDiedError.
     """
     waiting = enumerate(tasks)
     if crew.workers <= 1 and not crew.scheduler:
@@ -101,7 +105,7 @@ def work_on(tasks: Iterable[Task], do: Callable[[Task], Done], crew: Crew) -> It
     died = 0
     while True:
         try:
-            with _cluster(crew) if crew.scheduler else _processes(crew.workers) as (executor, workers):
+            with _cluster(crew) if crew.scheduler else _processes(crew.workers, begin) as (executor, workers):
                 for done in _work(left, waiting, do, executor, AHEAD * workers):
                     died = 0
                     yield done

@@ -57,13 +57,16 @@ class Rows:
     patterns: tuple[Pattern, ...]
 
 
+Known = Mapping[tuple[Any, ...], Appraisal | tuple[Problem, ...]]  # of kinds, by what tells them from others
+
+
 class Screener:
     """Screens rows of lists; what it appraised before it knows again, however far down the list."""
 
     def __init__(self, classes: Shelf, book: Path | None, common: Mapping[str, Any]) -> None:
         self.classes, self._book, self._common = classes, book, common
         self._screening = Screening(defaults())
-        self._known: OrderedDict[object, Appraisal | tuple[Problem, ...]] = OrderedDict()
+        self._known: OrderedDict[tuple[Any, ...], Appraisal | tuple[Problem, ...]] = OrderedDict()
 
     def screen(
         self, found: Patterned, advance: Callable[[int], None] = lambda _: None
@@ -84,6 +87,16 @@ class Screener:
                 late.update(dict.fromkeys(rows["row"].to_numpy()[at].tolist(), known))
             advance(at.size)
         return table.frame(), late
+
+    def appraised(self, found: Patterned) -> Known:
+        """Return what the kinds of some rows are worth, or what is wrong with them, by what tells them from others."""
+        first = np.array([at[0] for at in _kinds(found, self._book is not None)], dtype=np.int64)
+        told = list(self._told(found, first))
+        return {x: self._appraised(found, int(i), x) for i, x in zip(first, told, strict=True)}
+
+    def learn(self, known: Known) -> None:
+        """Take over what was appraised elsewhere."""
+        self._known.update(known)
 
     def _told(self, found: Patterned, first: IntArray) -> Iterator[tuple[Any, ...]]:
         """Yield what tells the kinds of some rows from others. first: their places."""
@@ -167,6 +180,24 @@ def _screen(
     rows: Rows, overlays: tuple[str, ...], book: Path | None, common: Mapping[str, Any]
 ) -> tuple[pd.DataFrame, dict[int, tuple[Problem, ...]]]:
     return screener(overlays, book, common).screen(rows)
+
+
+def _appraise(rows: Rows, overlays: tuple[str, ...], book: Path | None, common: Mapping[str, Any]) -> Known:
+    return screener(overlays, book, common).appraised(rows)
+
+
+def learn(overlays: tuple[str, ...], book: Path | None, common: Mapping[str, Any], known: Known) -> None:
+    """Have the screener of this process take over what was appraised elsewhere."""
+    screener(overlays, book, common).learn(known)
+
+
+def known_of(found: FindList, common: Mapping[str, Any], desk: Desk) -> Known:
+    """Return what the kinds of a list are worth, each worked out by one process."""
+    do = partial(_appraise, overlays=desk.overlays, book=desk.book, common=common)
+    known: dict[tuple[Any, ...], Appraisal | tuple[Problem, ...]] = {}
+    for _, some in work_on(_tasks(found, desk.book is not None), do, desk.crew):
+        known |= some
+    return dict(list(known.items())[:KEPT])
 
 
 def _tasks(found: FindList, by_day: bool) -> list[Rows]:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any, BinaryIO, TextIO
 
@@ -18,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from api.crew import work_on
-from api.findlist import read_finds
+from api.findlist import FindList, read_finds
 from api.findrows import ToldOfFinds
 from api.findtable import figures
 from api.leftout import left_out_csv
@@ -26,10 +27,11 @@ from api.library import texts
 from api.parts import Part, parts_of
 from api.ranked import Ranked
 from api.screenfiles import pyarrow
-from api.screening import Desk, one_currency, screener
+from api.screening import Desk, known_of, learn, one_currency, screener
 from api.whole import put
 from econ import __version__
 from econ.problems import BadInput, Problem
+from econ.rulebook import Shelf
 from econ.shortlist import Figures, Limits, shortlist
 
 
@@ -59,16 +61,21 @@ def screen_part(
     Raises BadInput where the part as a whole can't be used.
     """
     by = screener(overlays, book, common)
-    try:
-        found = read_finds(part.body, name, told, by.classes, today, before=part.before)
-    except BadInput as error:
-        where = f" (the part of it from row {part.before + 2:,})" if part.before else ""
-        raise BadInput(replace(p, path=f"{p.path}{where}") for p in error.problems) from None
+    found = _read(part, name, told, today, by.classes)
     table, late = by.screen(found)
     found = found.without(late)
     rest = left_out_csv(found.left_out) if found.bad else ""
     currencies = tuple(str(x) for x in found.rows["currency"].unique())
     return Done(table, rest, currencies, found.read, found.bad, found.notes)
+
+
+def _read(part: Part, name: str, told: ToldOfFinds, today: date, classes: Shelf) -> FindList:
+    """Return a part as a list. Raises BadInput where it can't be used, with where it begins."""
+    try:
+        return read_finds(part.body, name, told, classes, today, before=part.before)
+    except BadInput as error:
+        where = f" (the part of it from row {part.before + 2:,})" if part.before else ""
+        raise BadInput(replace(p, path=f"{p.path}{where}") for p in error.problems) from None
 
 
 @dataclass
@@ -184,8 +191,18 @@ def screen_parts(
     whole = _Sum()
     given: list[Part] = []
 
+    parts = parts_of(file, name, told.mapped, size)
+    first = next(parts, None)
+    if first is None:
+        raise BadInput([Problem(name, "no rows", "a list of finds has rows below its headers", "check the file")])
+    begin = None
+    if desk.crew.workers > 1 and not desk.crew.scheduler and not (kept and kept.get(first)):
+        # Kinds of the first part come again: each is worked out by one process, and told to all.
+        known = known_of(_read(first, name, told, today, desk.classes), common, desk)
+        begin = partial(learn, desk.overlays, desk.book, common, known)
+
     def missing() -> Iterator[Part]:
-        for part in parts_of(file, name, told.mapped, size):
+        for part in chain([first], parts):
             found = kept and kept.get(part)
             if found:
                 whole.add(part.number, found[0], *_from(found[1]))
@@ -195,7 +212,7 @@ def screen_parts(
                 yield part
 
     do = partial(screen_part, name=name, told=told, today=today, overlays=desk.overlays, book=desk.book, common=common)
-    for number, done in work_on(missing(), do, desk.crew):
+    for number, done in work_on(missing(), do, desk.crew, begin):
         part = given[number]
         if kept is None:
             whole.add(part.number, done, partial(_it, done.table), partial(_it, done.rest))
@@ -218,8 +235,6 @@ def _from(place: Path) -> tuple[Callable[[], pd.DataFrame], Callable[[], str]]:
 def _ranked(whole: _Sum, name: str, limits: Limits, gap: float) -> Ranked:
     currency = one_currency(sorted(whole.currencies), name)
     numbers = sorted(whole.tables)
-    if not numbers:
-        raise BadInput([Problem(name, "no rows", "a list of finds has rows below its headers", "check the file")])
     parts = [whole.figures[n] for n in numbers]
     every = Figures(*(np.concatenate([getattr(p, x.name) for p in parts]) for x in fields(Figures)))
     whole.figures.clear()

@@ -21,7 +21,8 @@ import api.screen
 from api import crew, parts, screenparts
 from api.command import main
 from api.findrows import ToldOfFinds
-from api.library import today
+from api.library import shelf, today
+from api.screening import Screener
 
 from .test_docs import ROOT
 from .test_findlist import read
@@ -144,6 +145,25 @@ def test_in_parts_as_at_once(run, small, tmp_path, monkeypatch):
     assert [str(x) for x in kept["highest_offer"]] == [r["highest_offer"] for r in rows_of(once)]
     assert (tmp_path / "finds.csv.left-out.csv").read_bytes() == left
     assert left.count(b"age_years: got") == 10
+
+
+def test_in_parts_by_several(run, small, tmp_path):
+    """Kinds of the first part are worked out by one process each, and known to all."""
+    alone = run("finds.csv", "--workers", "1", "--csv", "one.csv")
+    both = run("finds.csv", "--workers", "2", "--csv", "two.csv")
+    assert (both.stdout, both.stderr) == (alone.stdout, alone.stderr)
+    assert (tmp_path / "two.csv").read_bytes() == (tmp_path / "one.csv").read_bytes()
+
+
+def test_what_one_process_knows_another_takes_over(monkeypatch):
+    found = read(finds(40), ToldOfFinds())
+    one, other = (Screener(shelf(), None, {}) for _ in range(2))
+    table, late = one.screen(found)
+    other.learn(one.appraised(found))
+    monkeypatch.setattr(other, "_screening", None)  # nothing is left to appraise
+    again, late_again = other.screen(found)
+    assert again.equals(table)
+    assert late_again == late
 
 
 def test_in_parts_from_standard_input(run, small):
