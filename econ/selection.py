@@ -26,6 +26,8 @@ GAP = 0.001  # of the value that may be left open [1]; judgement: far below what
 BRANCHES = 20_000  # branches HiGHS may look at before it stops without proof; judgement: seconds
 FINE = 1 << 128  # parts of a minor unit that prices are held in, finer than floats tell them
 WHOLE = 1 - 1e-6  # a share of a find that the relaxation means to be 1
+MANY = 20_000  # finds from which those are left out first that no good choice has; judgement
+PARTS = 1 << 16  # parts of a minor unit in which prices are held at most where finds are many
 CHUNK = 256  # finds compared with all others at a time: memory
 FIRST = 16  # finds that may be decided otherwise in the first look near the bound; judgement
 Floats = NDArray[np.float64]
@@ -90,12 +92,14 @@ class _Finds:
 
     def fill(self, order: NDArray[np.intp]) -> Taken:
         """Take the finds in an order, each that still fits."""
-        taken = np.zeros(len(self.value), bool)
-        left, needs = self.limits.tolist(), self.needs.T.tolist()
-        for j in order.tolist():
-            rest = [a - b for a, b in zip(left, needs[j], strict=True)]
-            if min(rest, default=0) >= 0:
-                taken[j], left = True, rest
+        taken, left = np.zeros(len(self.value), bool), self.limits
+        while order.size:
+            order = order[(self.needs[:, order] <= left[:, None]).all(axis=0)]  # what does not fit now never will
+            sums = self.needs[:, order].cumsum(axis=1)
+            fit = int((sums <= left[:, None]).all(axis=0).sum())  # the first ones, until one is too much
+            if fit:
+                taken[order[:fit]], left = True, left - sums[:, fit - 1]
+            order = order[fit:]
         return taken
 
     def margins(self, prices: Floats) -> tuple[Wholes, int]:
@@ -154,11 +158,14 @@ def select(value: IntArray, needs: IntArray, limits: IntArray, gap: float = GAP,
     own = np.flatnonzero((value > 0) & (needs <= limits[:, None]).all(axis=0))
     own = own[np.lexsort((*needs[::-1, own], -value[own]))]  # all below is in this order, whatever was given
     finds = _Finds(value[own], needs[:, own], limits)
+    by_rate = finds.fill(np.argsort(-_per_unit(finds), kind="stable"))
+    ranked, ranked_value = np.sort(own[by_rate]), finds.worth(by_rate)
+    kept = _kept(finds, by_rate)
+    own, finds = own[kept], _Finds(finds.value[kept], finds.needs[:, kept], limits)
     prices, share = _relaxed(finds)
     margin, upper = finds.margins(prices)
     floored = finds.fill(np.lexsort((-margin.astype(float), share < WHOLE)))
-    ranked = finds.fill(np.argsort(-_per_unit(finds), kind="stable"))
-    best = max(floored, ranked, key=finds.worth)
+    best = max(floored, by_rate[kept], key=finds.worth)
     bound, counts = upper // FINE, (0, 0, 0, 0)
     part, whole = gap.as_integer_ratio()
     for search in (_near, _by_highs):  # the second knows a better choice to settle finds by
@@ -184,13 +191,38 @@ def select(value: IntArray, needs: IntArray, limits: IntArray, gap: float = GAP,
         used=tuple(finds.needs[:, best].sum(axis=1).tolist()),
         bound=bound,
         prices=tuple(prices.tolist()),
-        ranked=tuple(np.sort(own[ranked]).tolist()),
-        ranked_value=finds.worth(ranked),
+        ranked=tuple(ranked.tolist()),
+        ranked_value=ranked_value,
         fixed_in=fixed_in,
         fixed_out=fixed_out + len(value) - len(own) if any(counts) else 0,
         dominated=dominated,
         searched=searched,
     )
+
+
+def _kept(finds: _Finds, known: Taken) -> Taken:
+    """Return the finds that a choice may have that is worth as much as one known, and that one's; of a long list only.
+
+    Prices of the limits, those of the finds that are best by themselves and for each limit, bound what any choice with
+    a find is worth, in whole parts of a minor unit: they need not be the best prices to be right.
+    """
+    n = len(finds.value)
+    if n <= MANY or not finds.needs.size:
+        return np.ones(n, bool)
+    rates = (finds.value / np.maximum(row, 1) for row in finds.needs)
+    some = np.zeros(n, bool)
+    for worth in (finds.value, *rates):
+        some[np.argsort(-worth, kind="stable")[:MANY]] = True
+    best = _Finds(finds.value[some], finds.needs[:, some], finds.limits)
+    prices, share = _relaxed(best)
+    parts = max(min(PARTS, (1 << 58) // int(finds.value.sum())), 1)  # so that no sum is too long
+    whole = np.floor(prices * parts).astype(np.int64)
+    margin = finds.value * parts - whole @ finds.needs
+    upper = int(whole @ finds.limits) + int(np.maximum(margin, 0).sum())
+    taken = best.fill(np.lexsort((-margin[some], share < WHOLE)))
+    least = max(best.worth(taken), finds.worth(known))
+    kept: Taken = upper + np.minimum(margin, 0) >= least * parts
+    return kept | known
 
 
 def _check(value: IntArray, needs: IntArray, limits: IntArray, gap: float, nodes: int) -> None:
@@ -202,7 +234,7 @@ def _check(value: IntArray, needs: IntArray, limits: IntArray, gap: float, nodes
             raise ValueError(f"{name} must be int64, not {numbers.dtype}")
         if name != "value" and numbers.min(initial=0) < 0:
             raise ValueError(f"{name} must not be negative")
-    if any(sum(map(abs, row)) >= EXACT for row in (value.tolist(), *needs.tolist())):
+    if any(_adds_up(row) >= EXACT for row in (value, *needs)):
         raise ValueError(f"value, and the needs of each limit, must add up to less than 2**53 = {EXACT}")
     if limits.max(initial=0) >= EXACT:
         raise ValueError(f"limits must be below 2**53 = {EXACT}")
@@ -210,6 +242,12 @@ def _check(value: IntArray, needs: IntArray, limits: IntArray, gap: float, nodes
         raise ValueError(f"gap must be a number from 0 up, not {gap}")
     if nodes < 1:
         raise ValueError(f"nodes must be at least 1, not {nodes}")
+
+
+def _adds_up(row: IntArray) -> int:
+    """Return what the sizes of numbers add up to, or more where that is far below `EXACT`."""
+    most = max(abs(int(row.max(initial=0))), abs(int(row.min(initial=0)))) * len(row)
+    return most if most < EXACT else sum(map(abs, row.tolist()))
 
 
 def _relaxed(finds: _Finds) -> tuple[Floats, Floats]:

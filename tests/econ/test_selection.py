@@ -206,6 +206,30 @@ def test_near_choices_stop_short(seed: int, monkeypatch: pytest.MonkeyPatch) -> 
 
 
 @settings(max_examples=200, deadline=None)
+@given(problems(), st.sampled_from([0, 1, 3]))
+def test_leaving_out_what_no_good_choice_has_loses_none(problem: Given, many: int) -> None:
+    """As long lists are taken, whatever is looked at first."""
+    whole = select(*problem, gap=0.0)
+    with pytest.MonkeyPatch.context() as m:
+        m.setattr(selection, "MANY", many)
+        short = select(*problem, gap=0.0)
+    check(problem, short)
+    assert short.value == short.bound == best(problem)
+    assert short.ranked == whole.ranked
+
+
+def test_a_long_list() -> None:
+    """Of three hundred thousand finds most are left out at once; the choice is proven to a thousandth, and keeps."""
+    draw = np.random.default_rng(5)
+    n = 300_000
+    value, needs = draw.integers(100, 50_000, n), draw.integers(100, 6_000, (2, n))
+    found = select(value, needs, np.array([40_000, 90_000]))
+    assert found.gap <= 0.001
+    assert (needs[:, list(found.chosen)].sum(axis=1) <= [40_000, 90_000]).all()
+    assert found.ranked_value <= found.value
+
+
+@settings(max_examples=200, deadline=None)
 @given(problems(least_limits=1))
 def test_bound_holds_at_any_prices(problem: Given) -> None:
     value, needs, limits = problem
