@@ -51,7 +51,7 @@ def find(class_id: str, rng: random.Random) -> dict[str, Any]:
         "find": offered,
     }
     if rng.random() < 0.2:
-        told_all["market"] = {k: v for k, v in market.items() if rng.random() < 0.7}
+        told_all["market"] = market if rng.random() < 0.5 else {"running": market["running"]}  # as it stands it is less
     if rng.random() < 0.4:
         check = rng.choice(ordinary)
         findings = [{"check": check, "outcome": rng.choice(c.checks[check].outcomes)}]
