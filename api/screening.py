@@ -5,7 +5,6 @@ Finds that differ in price and trip alone are of a kind, and appraised once. Wha
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
@@ -66,7 +65,7 @@ class Screener:
     def __init__(self, classes: Shelf, book: Path | None, common: Mapping[str, Any]) -> None:
         self.classes, self._book, self._common = classes, book, common
         self._screening = Screening(defaults())
-        self._known: OrderedDict[tuple[Any, ...], Appraisal | tuple[Problem, ...]] = OrderedDict()
+        self._known: dict[tuple[Any, ...], Appraisal | tuple[Problem, ...]] = {}
 
     def screen(
         self, found: Patterned, advance: Callable[[int], None] = lambda _: None
@@ -121,7 +120,7 @@ class Screener:
                 known = tuple(error.problems)
             self._known[told] = known
             if len(self._known) > KEPT:
-                self._known.popitem(last=False)
+                del self._known[next(iter(self._known))]
         return known
 
 

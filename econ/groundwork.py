@@ -7,7 +7,7 @@ and how often, what would have to follow, and what its ticket comes to. Money in
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
 from typing import Any
@@ -72,13 +72,17 @@ class Sets:
                 found.append((float(r), one, where, which))
         self.batches.append(Batch(new, passes, more, tuple(found)))
 
-    def gather(self) -> None:
-        """Put all that was met so far into one batch: what comes after is worked out for all of it at once."""
-        if len(self.batches) > 1:
-            every = np.concatenate([b.masks for b in self.batches])
-            self.batches, self.count = [], 0
-            self._place[every] = -1
-            self._add(np.unique(every))
+    def gather(self) -> bool:
+        """Put all that was met so far into one batch; return whether that moved any.
+
+        What comes after is worked out for all of it at once.
+        """
+        if len(self.batches) < 2:
+            return False
+        every = np.concatenate([b.masks for b in self.batches])
+        self.batches, self.count = [], 0
+        self._add(np.unique(every))
+        return True
 
 
 @dataclass(frozen=True)
@@ -126,6 +130,10 @@ class Groundwork:
             message = "a groundwork is of one posterior"
             raise ValueError(message)
 
+    def _key(self, scope: Scope) -> tuple[float, int]:
+        """Return what tells the sets of faults that a scope leaves from those of others."""
+        return self._s.jobs.renewed(scope), self._s.worn & ~self._s.jobs.cleared(scope)
+
     def sets(self, renewal: float, worn: int) -> Sets:
         """Return the sets of faults of repairs that renew alike and leave the same wanted wear."""
         if (renewal, worn) not in self._sets:
@@ -134,11 +142,10 @@ class Groundwork:
 
     def gather(self) -> None:
         """Have the sets of faults met so far ready for the next machine, each kind of them in one batch."""
-        at = {key: x.count for key, x in self._sets.items() if len(x.batches) > 1}
-        for key in at:
-            self._sets[key].gather()
-        if at:
-            self._remains.clear()  # the places have changed
+        moved = {key for key, sets in self._sets.items() if sets.gather()}
+        for (scope, few), known in self._remains.items() if moved else ():
+            if self._key(scope) in moved:
+                self._remains[scope, few] = replace(known, at=self._sets[self._key(scope)].at(known.masks))
 
     @cached_property
     def pool(self) -> list[Scope]:
@@ -158,9 +165,8 @@ class Groundwork:
             for chance, cleared in doubtful:  # each by itself: it cures, or leaves what there was
                 both = np.concatenate([masks & ~cleared, masks])
                 masks, each = self._summed(both, np.concatenate([(1 - chance) * each, chance * each]))
-            key = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
             again = weights @ done_over(s, scope, states) if s.terms.by_shop else 0.0
-            known = Remains(masks, each, self.sets(*key).at(masks), self._looks(masks, each), again)
+            known = Remains(masks, each, self.sets(*self._key(scope)).at(masks), self._looks(masks, each), again)
             self._remains[scope, few] = known
         return known
 

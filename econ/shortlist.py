@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.money import DIGITS, IntArray, say, to_decimal, to_minor
-from econ.screening import Screened
 from econ.selection import GAP, Selection, select
 from econ.words import listed
 
@@ -43,22 +42,6 @@ class Figures:
     hours: IntArray
     cash: IntArray
     metres: IntArray
-
-
-def figures_of(found: Sequence[Screened], km: Sequence[float], currency: str) -> Figures:
-    """Return the figures of finds that were screened. km: to fetch each, there and back."""
-
-    def whole(amounts: Sequence[Decimal | None]) -> IntArray:
-        return np.array([0 if x is None else to_minor(x, currency) for x in amounts], dtype=np.int64)
-
-    return Figures(
-        np.array([x.profit is not None for x in found], dtype=bool),
-        whole([x.profit for x in found]),
-        whole([x.highest_offer for x in found]),
-        np.array([round(x.bench_hours * THOUSAND) for x in found], dtype=np.int64),
-        whole([x.cash for x in found]),
-        np.array([round(x * THOUSAND) for x in km], dtype=np.int64),
-    )
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from itertools import combinations
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
+from econ.money import to_minor
 from econ.screening import Screened
-from econ.shortlist import Limits, figures_of, shortlist
+from econ.shortlist import Figures, Limits, shortlist
+
+
+def figures_of(found: Sequence[Screened], km: Sequence[float], currency: str) -> Figures:
+    """Return the figures of finds that were screened. km: to fetch each, there and back."""
+
+    def whole(amounts: Sequence[Decimal | None]) -> NDArray[np.int64]:
+        return np.array([0 if x is None else to_minor(x, currency) for x in amounts], dtype=np.int64)
+
+    return Figures(
+        np.array([x.profit is not None for x in found], dtype=bool),
+        whole([x.profit for x in found]),
+        whole([x.highest_offer for x in found]),
+        np.array([round(x.bench_hours * 1000) for x in found], dtype=np.int64),
+        whole([x.cash for x in found]),
+        np.array([round(x * 1000) for x in km], dtype=np.int64),
+    )
 
 
 def find(profit: int | None, hours: float = 1.0, cash: int = 20, offer: int = 10) -> Screened:
