@@ -168,7 +168,7 @@ def test_what_one_process_knows_another_takes_over(monkeypatch):
 
 def test_in_parts_from_standard_input(run, small):
     whole = finds(40)
-    by_name, piped = run("finds.csv", "--json"), run("-", "--json", input=whole)
+    by_name, piped = (run(x, "--json", "--workers", "1", input=whole) for x in ("finds.csv", "-"))
     first, second = (json.loads(x.stdout) for x in (by_name, piped))
     assert first == second
     assert (first["read"], first["left_out"]) == (40, 10)
@@ -258,6 +258,7 @@ def dies(task):
     os.kill(os.getpid(), signal.SIGKILL)
 
 
+@pytest.mark.slow
 def test_a_worker_that_dies_loses_nothing(tmp_path):
     tasks = [(i, str(tmp_path)) for i in range(8)]
     found = dict(crew.work_on(tasks, dies_once, crew.Crew(2)))
@@ -283,6 +284,7 @@ def test_a_cluster_whose_worker_dies(tmp_path):
     assert dict(crew.work_on(tasks, dies_once, crew.Crew(2, "local"))) == {i: i * i for i in range(8)}
 
 
+@pytest.mark.slow
 def test_no_scheduler_there(run):
     pytest.importorskip("distributed", reason="the cluster extra is not installed")
     done = run("finds.csv", "--scheduler", "tcp://127.0.0.1:1")
