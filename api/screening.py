@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -24,9 +25,10 @@ from api.ranked import Ranked
 from api.screenlist import ScreenedList
 from api.supply import supply_of
 from econ.buying import Asking
+from econ.case import Case
 from econ.problems import BadInput, Problem
 from econ.reading import read_case
-from econ.rulebook import Shelf
+from econ.rulebook import MachineClass, Shelf
 from econ.screening import Appraisal, Screening, screened
 from econ.shortlist import Limits, shortlist
 
@@ -56,7 +58,8 @@ class Rows:
     patterns: tuple[Pattern, ...]
 
 
-Known = Mapping[tuple[Any, ...], Appraisal | tuple[Problem, ...]]  # of kinds, by what tells them from others
+Told = tuple[Any, ...]  # what tells finds of a kind from others
+Known = dict[Told, Appraisal | tuple[Problem, ...]]  # of kinds
 
 
 class Screener:
@@ -65,7 +68,7 @@ class Screener:
     def __init__(self, classes: Shelf, book: Path | None, common: Mapping[str, Any]) -> None:
         self.classes, self._book, self._common = classes, book, common
         self._screening = Screening(defaults())
-        self._known: dict[tuple[Any, ...], Appraisal | tuple[Problem, ...]] = {}
+        self._known: Known = {}
 
     def screen(
         self, found: Patterned, advance: Callable[[int], None] = lambda _: None
@@ -77,9 +80,7 @@ class Screener:
         rows = found.rows
         table, late = FindTable(rows), {}
         asking = _asking(rows)
-        kinds = list(_kinds(found, self._book is not None))
-        for at, told in zip(kinds, self._told(found, np.array([at[0] for at in kinds], dtype=np.int64)), strict=True):
-            known = self._appraised(found, int(at[0]), told)
+        for _, at, known in self._each(found):
             if isinstance(known, Appraisal):
                 table.put(at, screened(known, asking.some(at)))
             else:
@@ -89,15 +90,24 @@ class Screener:
 
     def appraised(self, found: Patterned) -> Known:
         """Return what the kinds of some rows are worth, or what is wrong with them, by what tells them from others."""
-        first = np.array([at[0] for at in _kinds(found, self._book is not None)], dtype=np.int64)
-        told = list(self._told(found, first))
-        return {x: self._appraised(found, int(i), x) for i, x in zip(first, told, strict=True)}
+        return {told: known for told, _, known in self._each(found)}
 
     def learn(self, known: Known) -> None:
         """Take over what was appraised elsewhere."""
         self._known.update(known)
 
-    def _told(self, found: Patterned, first: IntArray) -> Iterator[tuple[Any, ...]]:
+    def _each(self, found: Patterned) -> Iterator[tuple[Told, IntArray, Appraisal | tuple[Problem, ...]]]:
+        """Yield what tells each kind, the places of its rows, and what it is worth, or what is wrong with it."""
+        kinds = list(_kinds(found, self._book is not None))
+        told = list(self._told(found, np.array([at[0] for at in kinds], dtype=np.int64)))
+        for _, some in groupby(range(len(kinds)), lambda n: believed_alike(told[n][0])):
+            those = list(some)
+            for start in range(0, len(those), AT_ONCE):
+                part = those[start : start + AT_ONCE]
+                known = self._appraised(found, {told[n]: int(kinds[n][0]) for n in part})
+                yield from ((told[n], kinds[n], known[told[n]]) for n in part)
+
+    def _told(self, found: Patterned, first: IntArray) -> Iterator[Told]:
         """Yield what tells the kinds of some rows from others. first: their places."""
         rows = found.rows.iloc[first]
         days = rows["seen_on"].astype(object)
@@ -106,22 +116,38 @@ class Screener:
         for pattern, *told in zip(rows["pattern"], *columns, strict=True):
             yield found.patterns[pattern], *told
 
-    def _appraised(self, found: Patterned, i: int, told: tuple[Any, ...]) -> Appraisal | tuple[Problem, ...]:
-        """Return what the kind of a row is worth, or what is wrong with it. told: what tells the kind from others."""
-        known = self._known.get(told)
-        if known is None:
-            document = case_document(found, i)
-            document["find"] = {}
-            c = self.classes[document["machine"]["class"]]
+    def _appraised(self, found: Patterned, kinds: Mapping[Told, int]) -> Known:
+        """Return what kinds believed alike are worth, or what is wrong with them.
+
+        kinds: by what tells one from others the place of a row.
+        """
+        known = {told: self._known[told] for told in kinds if told in self._known}
+        cases: dict[Told, Case] = {}
+        for told, i in kinds.items():
+            if told not in known:
+                try:
+                    cases[told], c = self._case(found, i)
+                except BadInput as error:
+                    known[told] = tuple(error.problems)
+        if cases:
+            supplies = [supply_of(case, c, self._book) for case in cases.values()]
             try:
-                case, c = read_case(with_common(document, self._common, c), self.classes)
-                known = self._screening.appraise(case, c, supply_of(case, c, self._book))
+                worth = self._screening.appraise_alike(list(cases.values()), c, supplies)
             except BadInput as error:
-                known = tuple(error.problems)
-            self._known[told] = known
-            if len(self._known) > KEPT:
-                del self._known[next(iter(self._known))]
+                worth = [error] * len(cases)
+            for told, x in zip(cases, worth, strict=True):
+                known[told] = tuple(x.problems) if isinstance(x, BadInput) else x
+        self._known |= known
+        for told in list(self._known)[: max(len(self._known) - KEPT, 0)]:
+            del self._known[told]
         return known
+
+    def _case(self, found: Patterned, i: int) -> tuple[Case, MachineClass]:
+        """Return a row as a case that costs nothing to fetch, and its machine class. Raises BadInput."""
+        document = case_document(found, i)
+        document["find"] = {}
+        c = self.classes[document["machine"]["class"]]
+        return read_case(with_common(document, self._common, c), self.classes)
 
 
 def _asking(rows: pd.DataFrame) -> Asking:
@@ -193,7 +219,7 @@ def learn(overlays: tuple[str, ...], book: Path | None, common: Mapping[str, Any
 def known_of(found: FindList, common: Mapping[str, Any], desk: Desk) -> Known:
     """Return what the kinds of a list are worth, each worked out by one process."""
     do = partial(_appraise, overlays=desk.overlays, book=desk.book, common=common)
-    known: dict[tuple[Any, ...], Appraisal | tuple[Problem, ...]] = {}
+    known: Known = {}
     for _, some in work_on(_tasks(found, desk.book is not None), do, desk.crew):
         known |= some
     return dict(list(known.items())[:KEPT])

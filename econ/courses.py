@@ -98,7 +98,7 @@ def all_courses(
     seldom cures is shown only where it is clearly worth more than finding the cause and than no repair.
     """
     after = after or AfterRepair(s)
-    scopes = chosen(s, search(s, after)) if scopes is None else scopes
+    scopes = chosen(s, search(s, after)[0]) if scopes is None else scopes
     mending, others = repairs(s, after, scopes, by_state), other_courses(s)
     rest = (*others, *(c for c in mending if c.open_ended))
     bar = max((c.worth for c in rest if not c.barred), default=-np.inf)

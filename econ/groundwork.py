@@ -115,8 +115,8 @@ class Groundwork:
     """What the repairs of machines have in common that are believed alike and worked on at the same prices."""
 
     def __init__(self, setting: Setting, follow_ups: FollowUps | None = None) -> None:
-        """follow_ups: of the same bench, jobs and faults in play, to use again."""
-        self._s = setting
+        """setting: of one of the machines. follow_ups: of the same bench, jobs and faults in play, to use again."""
+        self.setting = setting
         week = setting.payoffs.week
         self.follow_ups = follow_ups or OfOne(setting.bench, setting.jobs, 1 << setting.in_play, week)
         self.place = packed(setting.table.failing, setting.in_play)
@@ -126,18 +126,18 @@ class Groundwork:
 
     def check(self, s: Setting) -> None:
         """Raise ValueError where something else is believed in a setting than in that of the groundwork."""
-        if s.posterior is not self._s.posterior:
+        if s.posterior is not self.setting.posterior:
             message = "a groundwork is of one posterior"
             raise ValueError(message)
 
     def _key(self, scope: Scope) -> tuple[float, int]:
         """Return what tells the sets of faults that a scope leaves from those of others."""
-        return self._s.jobs.renewed(scope), self._s.worn & ~self._s.jobs.cleared(scope)
+        return self.setting.jobs.renewed(scope), self.setting.worn & ~self.setting.jobs.cleared(scope)
 
     def sets(self, renewal: float, worn: int) -> Sets:
         """Return the sets of faults of repairs that renew alike and leave the same wanted wear."""
         if (renewal, worn) not in self._sets:
-            self._sets[renewal, worn] = Sets(self._s, self.follow_ups, renewal, worn)
+            self._sets[renewal, worn] = Sets(self.setting, self.follow_ups, renewal, worn)
         return self._sets[renewal, worn]
 
     def gather(self) -> None:
@@ -150,7 +150,7 @@ class Groundwork:
     @cached_property
     def pool(self) -> list[Scope]:
         """The scopes that cover the likely states, likeliest first."""
-        s = self._s
+        s = self.setting
         hidden = mask_of(np.flatnonzero(s.table.hidden))
         return likely_scopes(s.jobs, s.posterior, s.table.failing, hidden, s.clearing)
 
@@ -158,7 +158,7 @@ class Groundwork:
         """Return what a scope leaves over the likeliest states. few: how many of them."""
         known = self._remains.get((scope, few))
         if known is None:
-            s = self._s
+            s = self.setting
             states, weights = s.posterior.states[:few], s.posterior.weights[:few]
             sure, doubtful = _doubts(s, scope)
             masks, each = self._summed(states & ~sure, weights)
@@ -172,17 +172,17 @@ class Groundwork:
 
     def _summed(self, masks: Masks, chances: Floats) -> tuple[Masks, Floats]:
         """Return sets of faults, each once and rising, with the sums of their chances."""
-        if masks.size * FEW < 1 << self._s.in_play:
+        if masks.size * FEW < 1 << self.setting.in_play:
             distinct, which = np.unique(masks, return_inverse=True)
             return distinct, np.bincount(which, chances, distinct.size).astype(float)
-        whole = np.bincount(masks, chances, 1 << self._s.in_play).astype(float)
+        whole = np.bincount(masks, chances, 1 << self.setting.in_play).astype(float)
         found = np.flatnonzero(whole)
         return found, whole[found]
 
     def _looks(self, masks: Masks, chances: Floats) -> float:
         """Return how often what fails is expected to be halved to find it, where sets of faults are left."""
-        failing = self.place[masks & self._s.table.failing]
-        size = 1 << self._s.table.failing.bit_count()
+        failing = self.place[masks & self.setting.table.failing]
+        size = 1 << self.setting.table.failing.bit_count()
         if size > failing.size:
             sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
             size, failing = sets.size, failing[:-1]
@@ -193,10 +193,11 @@ class Groundwork:
         """Return what each scope costs."""
         new = [x for x in dict.fromkeys(scopes) if x not in self._prices]
         if new:
-            bench = self._s.bench
+            bench = self.setting.bench
             member = members(bench, new)
             t = tickets(bench, member)
-            columns = t.cost, t.total, t.hours, repair_weeks(self._s, work(bench, member).wait), gross_profit(bench, t)
+            weeks = repair_weeks(self.setting, work(bench, member).wait)
+            columns = t.cost, t.total, t.hours, weeks, gross_profit(bench, t)
             self._prices |= {x: Price(*row) for x, row in zip(new, zip(*columns, strict=True), strict=True)}
         return [self._prices[x] for x in scopes]
 

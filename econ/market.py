@@ -290,13 +290,15 @@ def steepness(as_is_over_running: Any, shares: Floats, weights: Floats) -> Any:
     ratios, which = np.unique(as_is_over_running, return_inverse=True)
     levels, level = np.unique(shares, return_inverse=True)
     logs, chances = np.log(levels), np.bincount(level, weights).astype(float)
-    g = np.zeros((ratios.size, 1))
+    g, far = np.zeros((ratios.size, 1)), np.ones((ratios.size, 1), dtype=bool)
     for _ in range(100):
         terms = chances * np.exp(g * logs)
         short = terms.sum(axis=-1, keepdims=True) - ratios[:, None]
         slope = (terms * logs).sum(axis=-1, keepdims=True)
         step = np.where(slope < 0, short / np.where(slope < 0, -slope, 1.0), MOST_STEEP)
-        before, g = g, np.clip(g + step, 0.0, MOST_STEEP)
-        if np.abs(g - before).max() < 1e-12:
+        # Each ends by itself, so that it is the same whatever others there are.
+        before, g = g, np.where(far, np.clip(g + step, 0.0, MOST_STEEP), g)
+        far = np.abs(g - before) >= 1e-12
+        if not far.any():
             break
     return _plain(g[which.reshape(np.shape(as_is_over_running)), 0])

@@ -158,7 +158,7 @@ def make_payoffs(
     """
 
     def as_stands(masks: Masks) -> Floats:
-        price: Floats = market.running * effects(table, masks).price ** steepness * as_is_kept
+        price: Floats = market.running * np.power(effects(table, masks).price, steepness) * as_is_kept
         return price
 
     hour = terms.money("hour_worth")
@@ -169,7 +169,6 @@ def make_payoffs(
     }
     let_go = _let_go(table, market, terms, own_hours, as_stands)
     weeks = terms["replacement_days"] / 7
-    week = terms.money("downtime_per_week") * market.downtime_season
     if terms.perspective == "reseller":
         working = _sold_as_working(table, market, terms, as_stands)
 
@@ -181,7 +180,9 @@ def make_payoffs(
             mean: Floats = (working(masks, 0.0).worth * weights).sum(axis=-1)
             return mean
 
-        return Payoffs(0.0, "", working, unrepaired, mean_unrepaired, let_go, own_hours, {}, 0.0, 0.0)
+        return Payoffs(
+            0.0, "", working, unrepaired, mean_unrepaired, let_go, own_hours, {}, 0.0, week_without(market, terms)
+        )
     e, challenger = year_of_service(market, terms)
     flows: dict[float, Flows] = {}
 
@@ -189,13 +190,13 @@ def make_payoffs(
         if renewal not in flows:
             flows[renewal] = own_flows(market, terms, renewal)
         left: Effects = effects(table, masks)
-        return worth_in_use(flows[renewal], e, left.service, left.survive, left.price**steepness)
+        return worth_in_use(flows[renewal], e, left.service, left.survive, np.power(left.price, steepness))
 
     def opened(masks: Masks) -> tuple[Flows, tuple[Floats, Floats, Floats]]:
         own = own_flows(market, terms)
         own = replace(own, sale=np.maximum(own.sale * as_is_kept, own.scrap))
         left = effects(table, masks)
-        return own, (left.service, left.survive, left.price**steepness)
+        return own, (left.service, left.survive, np.power(left.price, steepness))
 
     def as_it_is(masks: Masks, weights: Floats) -> InUse:
         own, shares = opened(masks)
@@ -206,7 +207,14 @@ def make_payoffs(
         return mean_if_kept(own, e, shares, weights, STEPS_PER_YEAR)
 
     others = _replacements(market, terms, e)
-    return Payoffs(e, challenger, kept, as_it_is, mean_as_it_is, let_go, own_hours, others, weeks, week)
+    return Payoffs(
+        e, challenger, kept, as_it_is, mean_as_it_is, let_go, own_hours, others, weeks, week_without(market, terms)
+    )
+
+
+def week_without(market: Market, terms: Terms) -> Any:
+    """Return the cost of a week without the machine in this season [money]; nobody waits for one that is for sale."""
+    return 0.0 if terms.perspective == "reseller" else terms.money("downtime_per_week") * market.downtime_season
 
 
 def _sold_as_working(

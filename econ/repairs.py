@@ -19,6 +19,7 @@ from econ.setting import Course, Setting
 from econ.states import Masks, numbers_in
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 SHOWN = 8  # repair courses worked out on the whole posterior and shown
 SEARCH_STATES = 1024  # and how many states at most
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
@@ -66,17 +67,21 @@ class AfterRepair:
         at = sets.at(masks)
         return self._all(sets, renewal, worn), at
 
-    def means(self, scope: Scope, few: int) -> tuple[Floats, Remains]:
-        """Return the means of the rows over what a scope leaves in the one world there is, (ROWS,); and that.
+    def means(self, scope: Scope, few: int, rows: Sequence[int]) -> tuple[Floats, Remains]:
+        """Return the means of some rows over what a scope leaves, (rows, W); and that.
 
         few: how many of the likeliest states are looked at.
         """
         s, left = self._s, self.groundwork.remains(scope, few)
         key = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-        table = self._all(self.groundwork.sets(*key), *key)[:, 0]
+        table = self._all(self.groundwork.sets(*key), *key)
         # A sum in the order of the sets, row by row, is the same whatever else has been worked out.
-        mean: Floats = (np.take(table, left.at, axis=1) * left.chances).sum(axis=1)
-        return mean, left
+        means = [(np.take(table[row], left.at, axis=1) * left.chances).sum(axis=1) for row in rows]
+        return np.array(means), left
+
+    def of(self, world: int) -> AfterRepair:
+        """Return the same in one of the worlds."""
+        return _OfOne(self, world)
 
     def _all(self, sets: Sets, renewal: float, worn: int) -> Floats:
         """Return the rows of all sets of faults met so far, (ROWS, W, sets)."""
@@ -131,6 +136,18 @@ class AfterRepair:
         return np.array([np.broadcast_to(x, np.atleast_2d(adds).shape) for x in rows])
 
 
+class _OfOne(AfterRepair):
+    """What repairs leave in one of the worlds of a setting that holds several."""
+
+    def __init__(self, whole: AfterRepair, world: int) -> None:
+        self._s, self.groundwork, self._whole, self._world = whole._s, whole.groundwork, whole, world
+
+    def _all(self, sets: Sets, renewal: float, worn: int) -> Floats:
+        table = self._whole._all(sets, renewal, worn)
+        world = min(self._world, table.shape[1] - 1)  # one row stands for all where they do not differ
+        return table[:, world : world + 1]
+
+
 def best_of(ways: Mapping[str, Floats]) -> Floats:
     """Return the best of several disposals, state by state, a row for each world where any has."""
     best: Floats = np.max(np.broadcast_arrays(*ways.values()), axis=0)
@@ -158,15 +175,25 @@ def worth_by_state(s: Setting, after: AfterRepair, scope: Scope, states: Masks, 
     return worth - done_over(s, scope, states)
 
 
-def mean_of(s: Setting, after: AfterRepair, scope: Scope, few: int) -> Floats:
+def worth_of(s: Setting, after: AfterRepair, scope: Scope, few: int) -> Floats:
+    """Return the mean worth of a scope in each world, before its ticket is paid, (W,) [money].
+
+    few: how many of the likeliest states are looked at. The first figure of `mean_of`.
+    """
+    (traced, given_up), left = after.means(scope, few, (0, 4))
+    traced = traced - left.looks * float(s.trace_cost)
+    best: Floats = traced if open_ended(s, scope) else np.where(traced < given_up, given_up, traced)
+    return best - left.again
+
+
+def mean_of(s: Setting, after: AfterRepair, scope: Scope) -> Floats:
     """Return the means over the states of what a scope brings, in the one world there is, before its ticket is paid.
 
-    few: how many of the likeliest states are looked at. Returns (6,): net worth as in `worth_by_state`, cost added
-    later, years, cured at once, and the shop's gross profit and hours on what is added later. Summed over the sets of
-    faults left instead of over the states.
+    Returns (6,): net worth as in `worth_by_state`, cost added later, years, cured at once, and the shop's gross profit
+    and hours on what is added later. Summed over the sets of faults left instead of over the states.
     """
-    rows, left = after.means(scope, few)
-    trace = left.looks * float(s.trace_cost)
+    means, left = after.means(scope, s.posterior.states.size, range(8))
+    rows, trace = means[:, 0], left.looks * float(s.trace_cost)
     if not open_ended(s, scope) and rows[0] - trace < rows[4]:
         return np.array([rows[4] - left.again, 0.0, rows[5], rows[3], 0.0, 0.0])
     hours = left.looks * float(tracing_hours(s.bench))
@@ -205,49 +232,99 @@ def leading(s: Setting, hidden: bool = False) -> int:
     return mask
 
 
-def search(s: Setting, after: AfterRepair) -> dict[Scope, float]:
-    """Return scopes worth looking at and about what each is worth, best first: covers of the likely states, improved.
+def search(s: Setting, after: AfterRepair, worlds: int = 1) -> list[dict[Scope, float]]:
+    """Return for each world scopes worth looking at and about what each is worth, best first.
 
-    A scope is left out where fewer of its jobs are worth the same.
+    Covers of the likely states, improved. A scope is left out where fewer of its jobs are worth the same.
     """
     bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
     more = sorted((bearing | set(s.wanted)) - set(s.bench.barred))
-    ground = after.groundwork
-    enough = min(int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1, SEARCH_STATES)
-    value: dict[Scope, float] = {}
-
-    def look(scopes: Sequence[Scope]) -> None:
-        new = [x for x in dict.fromkeys(scopes) if x not in value and not any(j in s.bench.barred for j in x)]
-        if new:
-            prices = ground.prices(new)
-            for x, price in zip(new, prices, strict=True):
-                paid = price.cost + price.weeks * s.payoffs.week
-                value[x] = float(mean_of(s, after, x, enough)[0] - paid)
-
-    def ranked() -> list[Scope]:
-        return sorted(value, key=lambda x: (-value[x], x))
-
-    look(ground.pool)
-    done: set[Scope] = set()
+    looked = _Looked(s, after, worlds)
+    looked.look(dict.fromkeys(after.groundwork.pool, np.ones(worlds, dtype=bool)))
     for _ in range(ROUNDS):
-        leaders = [x for x in ranked()[:3] if x not in done]
-        done.update(leaders)
-        look([y for x in leaders for y in neighbours(s.jobs, x, s.clearing, more)])
-    order = ranked()
-    return {
-        x: value[x]
-        for n, x in enumerate(order)
-        if not any(set(y) < set(x) and abs(value[y] - value[x]) <= IDLE for y in order[max(n - SHOWN, 0) : n + SHOWN])
-    }
+        wanted: dict[Scope, Bools] = {}
+        for x, where in looked.leaders().items():
+            for y in neighbours(s.jobs, x, s.clearing, more):
+                wanted[y] = wanted[y] | where if y in wanted else where
+        looked.look(wanted)
+    return looked.found()
+
+
+class _Looked:
+    """Scopes that were looked at, and about what each is worth in each world, -inf where it was not looked at there."""
+
+    def __init__(self, s: Setting, after: AfterRepair, worlds: int) -> None:
+        self._s, self._after, self._worlds = s, after, worlds
+        self._enough = min(int(np.searchsorted(np.cumsum(s.posterior.weights), SEARCH_MASS)) + 1, SEARCH_STATES)
+        self._worth: dict[Scope, Floats] = {}  # in every world
+        self._where: dict[Scope, Bools] = {}
+        self._led: dict[Scope, Bools] = {}
+
+    def look(self, wanted: Mapping[Scope, Bools]) -> None:
+        """Look at scopes, each in the worlds in which it is wanted, (W,)."""
+        new = [x for x in wanted if x not in self._worth and not any(j in self._s.bench.barred for j in x)]
+        for x, price in zip(new, self._after.groundwork.prices(new), strict=True):
+            worth = worth_of(self._s, self._after, x, self._enough) - (price.cost + price.weeks * self._s.payoffs.week)
+            self._worth[x] = np.broadcast_to(worth, (self._worlds,))
+            self._where[x] = self._led[x] = np.zeros(self._worlds, dtype=bool)
+        for x, where in wanted.items():
+            if x in self._where:
+                self._where[x] = self._where[x] | where
+
+    def leaders(self) -> dict[Scope, Bools]:
+        """Return the scopes that are among the best three of a world and were not before, with the worlds, (W,)."""
+        scopes, worth = self._table()
+        best = np.zeros(worth.shape, dtype=bool)
+        np.put_along_axis(best, self._order(worth)[:3], True, axis=0)
+        best &= np.isfinite(worth)
+        found = {}
+        for x, now in zip(scopes, best, strict=True):
+            new = now & ~self._led[x]
+            if new.any():
+                found[x] = new
+                self._led[x] = self._led[x] | new
+        return found
+
+    def _table(self) -> tuple[list[Scope], Floats]:
+        """Return the scopes in their order, and their worth, (scopes, W)."""
+        scopes = sorted(self._worth)
+        worth = np.array([np.where(self._where[x], self._worth[x], -np.inf) for x in scopes])
+        return scopes, worth.reshape(len(scopes), self._worlds)
+
+    @staticmethod
+    def _order(worth: Floats) -> NDArray[np.int64]:
+        """Return the places of the scopes in each world, best first, of equal ones the earlier, (scopes, W)."""
+        order: NDArray[np.int64] = np.argsort(-worth, axis=0, kind="stable")
+        return order
+
+    def found(self) -> list[dict[Scope, float]]:
+        """Return what `search` does."""
+        scopes, worth = self._table()
+        order = self._order(worth)
+        member = np.zeros((len(scopes), len(self._s.bench.jobs)))
+        for i, x in enumerate(scopes):
+            member[i, list(x)] = 1.0
+        size = member.sum(axis=1)
+        within = (member @ member.T == size[:, None]) & (size[:, None] < size)  # all jobs of one, and fewer
+        ranked = np.take_along_axis(worth, order, axis=0)
+        keeps = np.isfinite(ranked)
+        for step in range(1, SHOWN + 1):  # scopes so many places apart
+            with np.errstate(invalid="ignore"):
+                alike = np.abs(ranked[step:] - ranked[:-step]) <= IDLE
+            before, behind = order[:-step], order[step:]
+            keeps[step:] &= ~(alike & within[before, behind])
+            if step < SHOWN:
+                keeps[:-step] &= ~(alike & within[behind, before])
+        return [{scopes[i]: float(worth[i, w]) for i in order[keeps[:, w], w].tolist()} for w in range(self._worlds)]
 
 
 def chosen(s: Setting, found: Mapping[Scope, float]) -> list[Scope]:
     """Return the scopes to show: the best, always the open one, and the best that clears the faults that lead."""
     best = list(found)[:SHOWN]
     leader = leading(s)
-    thorough = [x for x in found if leader and s.jobs.cleared(x) & leader == leader]
-    for must in (completed((), s.clearing), *thorough[:1]):
-        if must in found and must not in best:
+    thorough = next((x for x in found if leader and s.jobs.cleared(x) & leader == leader), None)
+    for must in (completed((), s.clearing), thorough):
+        if must is not None and must in found and must not in best:
             best.append(must)
     return best
 
@@ -260,7 +337,7 @@ def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: b
     states, weights = s.posterior.states, s.posterior.weights
     found = []
     for scope, price in zip(scopes, after.groundwork.prices(scopes), strict=True):
-        mean = mean_of(s, after, scope, states.size)
+        mean = mean_of(s, after, scope)
         wait = price.weeks * s.payoffs.week
         paid = price.cost + wait
         each = worth_by_state(s, after, scope, states, weights) - paid if by_state else np.zeros(0)

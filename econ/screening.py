@@ -6,7 +6,7 @@ by itself is a block of one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -17,11 +17,12 @@ from econ.earlier import earlier_jobs, raised
 from econ.kerb import Kerb, Sight, Tells, Told, make_kerb
 from econ.money import IntArray, to_decimal
 from econ.pricebook import Supply
+from econ.problems import BadInput
 from econ.rulebook import MachineClass
 from econ.setting import course_name
 from econ.suspects import fault_lines, pointed_at
 from econ.terms import Default
-from econ.weighing import Common, believe, weigh
+from econ.weighing import Common, Weighed, believe, weigh_alike
 from econ.words import cause, title_of
 
 TEST_IT = "test it, then do what it needs"  # of a machine of which nothing is said to be wrong
@@ -125,17 +126,41 @@ class Screening:
         self._pattern: object = None
         self._known: _Known | None = None
 
-    def _know(self, case: Case, c: MachineClass) -> _Known:
-        """Return what is known of a case, that of the case before where it tells the same."""
-        told = (c.id, case.complaints, case.findings, case.prior_jobs, repr(case.history), case.machine.use)
+    def _know(self, cases: Sequence[Case], c: MachineClass) -> _Known:
+        """Return what is known of cases that tell the same, that of those before where they told the same too."""
+        told, *others = (
+            (c.id, case.complaints, case.findings, case.prior_jobs, repr(case.history), case.machine.use)
+            for case in cases
+        )
+        if any(other != told for other in others):
+            message = "cases that are appraised together tell the same"
+            raise ValueError(message)
         if self._known is None or told != self._pattern:
-            self._pattern, self._known = told, _Known(case, c)
+            self._pattern, self._known = told, _Known(cases[0], c)
         return self._known
 
     def appraise(self, case: Case, c: MachineClass, supply: Supply | None = None) -> Appraisal:
         """Return what a machine is worth, price and trip left out. case: checked. Raises BadInput as `decide` does."""
-        known = self._know(case, c)
-        w = weigh(case, c, self._defaults, known.believed, supply, by_state=False, common=self._common)
+        (found,) = self.appraise_alike([case], c, [supply])
+        if isinstance(found, BadInput):
+            raise found
+        return found
+
+    def appraise_alike(
+        self, cases: Sequence[Case], c: MachineClass, supplies: Sequence[Supply | None]
+    ) -> list[Appraisal | BadInput]:
+        """Return what machines are worth of which the same is told, price and trip left out, or why one can't be told.
+
+        cases: checked. Raises BadInput where what is told excludes itself.
+        """
+        known = self._know(cases, c)
+        weighed = weigh_alike(cases, c, self._defaults, known.believed, supplies, self._common)
+        return [
+            w if isinstance(w, BadInput) else self._appraised(case, c, known, w)
+            for case, w in zip(cases, weighed, strict=True)
+        ]
+
+    def _appraised(self, case: Case, c: MachineClass, known: _Known, w: Weighed) -> Appraisal:
         s, best = w.setting, best_course(w.courses)
         find = case.perspective == "reseller"
         return Appraisal(

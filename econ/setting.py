@@ -168,6 +168,14 @@ def make_setting(
     )
 
 
+def with_market(
+    s: Setting, c: MachineClass, terms: Terms, market: Market, heard: Heard, complained: Posterior
+) -> Setting:
+    """Return the setting of a machine that is worked on alike but sells for something else, or of several."""
+    payoffs = _payoffs(s.table, market, terms, c, heard, complained)
+    return replace(s, bench=replace(s.bench, terms=terms), payoffs=payoffs, terms=terms)
+
+
 def _payoffs(
     table: FaultTable, market: Market, terms: Terms, c: MachineClass, heard: Heard, complained: Posterior
 ) -> Payoffs:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from econ.alike import together
 from econ.case import Case
 from econ.costing import Bench, make_bench
 from econ.courses import all_courses, best_course
@@ -14,16 +15,19 @@ from econ.followups import OfClass
 from econ.groundwork import Groundwork
 from econ.market import Market, read_market
 from econ.offers import Offer
+from econ.payoffs import week_without
 from econ.pricebook import Supply
+from econ.problems import BadInput
 from econ.purchase import Purchase, buy
 from econ.repairs import AfterRepair, chosen, leading, repairs, search
 from econ.rulebook import MachineClass
 from econ.scopes import Scope, completed
-from econ.setting import Course, Setting, make_setting
+from econ.setting import Course, Setting, make_setting, with_market
 from econ.terms import Default, Terms, settle
 from econ.words import KNOWN_FROM
 
 KEPT = 8  # of what cases have in common, of each kind at most: a few megabytes each
+AT_ONCE = 32  # machines worked out together: memory, and what stays near the processor
 BASKETS = 3  # times that the basket of the repair and its price are settled by each other at most
 
 
@@ -77,10 +81,10 @@ class Weighed:
 
 
 class Common:
-    """What cases weighed one after the other have in common, kept so that it is worked out once.
+    """What machines weighed one after the other have in common, kept so that it is worked out once.
 
     What has to follow rests on faults in play, prices, hours and terms of work; what a repair leaves also on what is
-    believed; neither rests on what a machine sells for. Cases that are alike in these should follow each other.
+    believed; neither rests on what a machine sells for. Machines that are alike in these should follow each other.
     """
 
     def __init__(self) -> None:
@@ -89,19 +93,16 @@ class Common:
         self._believed: Believed | None = None
         self._grounds: dict[object, Groundwork] = {}
 
-    def groundwork(self, case: Case, c: MachineClass, s: Setting, believed: Believed) -> Groundwork:
-        """Return the groundwork of a case with this setting, that of an earlier case if it is the same."""
-        t, machine = s.terms, case.machine
-        if machine.machine_class != self._class:
-            self._class, self._follow_ups, self._believed = machine.machine_class, {}, None
+    def groundwork(self, work: object, c: MachineClass, believed: Believed, make: Callable[[], Setting]) -> Groundwork:
+        """Return the groundwork of machines that are worked on alike, as `work` tells. make: makes a setting of one."""
+        if c is not self._class:
+            self._class, self._follow_ups, self._believed = c, {}, None
         if believed is not self._believed:
             self._believed, self._grounds = believed, {}
-        told = case.tools, case.prices, case.unobtainable, case.prior_jobs, case.recalled_jobs, case.wanted, case.terms
-        offers, prices = [p.offer for p in t.priced.values()], (t.scale, case.currency, str(s.payoffs.week))
-        work = machine.rusty, machine.model_verified, case.perspective, *prices, repr((told, offers))
         if work in self._grounds:
             self._grounds[work].gather()
         else:
+            s = make()
             if work not in self._follow_ups:
                 self._follow_ups[work] = OfClass(s.bench, c, s.payoffs.week)
             self._grounds[work] = Groundwork(s, self._follow_ups[work].of(s.table.ids))
@@ -111,42 +112,112 @@ class Common:
         return self._grounds[work]
 
 
+def worked_on(case: Case, t: Terms, market: Market) -> object:
+    """Return whatever bears on what work on a machine takes and costs, and not on what it sells for."""
+    machine = case.machine
+    told = case.tools, case.prices, case.unobtainable, case.prior_jobs, case.recalled_jobs, case.wanted, case.terms
+    offers, prices = [p.offer for p in t.priced.values()], (t.scale, case.currency, str(week_without(market, t)))
+    return machine.rusty, machine.model_verified, case.perspective, *prices, repr((told, offers))
+
+
 def weigh(
     case: Case,
     c: MachineClass,
     defaults: Mapping[str, Default],
     believed: Believed,
     supply: Supply | None = None,
-    by_state: bool = True,
-    common: Common | None = None,
 ) -> Weighed:
-    """Return what every course of a case is worth.
+    """Return what every course of a case is worth, repairs with their worth in each state.
 
-    supply: what a price book offers for its parts. by_state: repairs with their worth in each state; the means are the
-    same without. common: what cases weighed before have in common with this one. Raises BadInput where stated figures
-    contradict each other.
+    supply: what a price book offers for its parts. Raises BadInput where stated figures contradict each other.
     """
-    taken: dict[str, Offer] = {}
+    (found,) = weigh_alike([case], c, defaults, believed, [supply])
+    if isinstance(found, BadInput):
+        raise found
+    return found
+
+
+def weigh_alike(
+    cases: Sequence[Case],
+    c: MachineClass,
+    defaults: Mapping[str, Default],
+    believed: Believed,
+    supplies: Sequence[Supply | None],
+    common: Common | None = None,
+) -> list[Weighed | BadInput]:
+    """Return what every course of cases of which the same is believed is worth, or why that can't be told.
+
+    Those that are worked on alike are worked out together, each to what it would be by itself. common: what cases
+    weighed before have in common with these; then repairs come without their worth in each state.
+    """
+    found: dict[int, Weighed | BadInput] = {}
+    taken: list[dict[str, Offer]] = [{} for _ in cases]
+    left = list(range(len(cases)))
     for _ in range(BASKETS):  # the basket of the best repair may change what it costs, and so which is best
-        terms = settle(case, c, defaults, supply, taken)
-        market = read_market(case, c, terms)
+        alike: dict[object, list[tuple[int, Terms, Market]]] = {}
+        for i in left:
+            try:
+                terms = settle(cases[i], c, defaults, supplies[i], taken[i])
+                market = read_market(cases[i], c, terms)
+            except BadInput as error:
+                found[i] = error
+            else:
+                alike.setdefault(worked_on(cases[i], terms, market), []).append((i, terms, market))
+        left = []
+        for work, members in alike.items():
+            for start in range(0, len(members), AT_ONCE):
+                some = members[start : start + AT_ONCE]
+                these = [(cases[i], supplies[i], terms, market) for i, terms, market in some]
+                for (i, terms, _), (weighed, offers) in zip(
+                    some, _weigh(these, c, believed, work, common), strict=True
+                ):
+                    found[i] = weighed
+                    if any(terms.priced[p].offer != o for p, o in offers.items()):
+                        taken[i] |= offers
+                        left.append(i)
+        if not left:
+            break
+    return [found[i] for i in range(len(cases))]
+
+
+def _weigh(
+    members: Sequence[tuple[Case, Supply | None, Terms, Market]],
+    c: MachineClass,
+    believed: Believed,
+    work: object,
+    common: Common | None,
+) -> list[tuple[Weighed, Mapping[str, Offer]]]:
+    """Return what every course of cases that are worked on alike is worth, and by part the offer to take of it."""
+    heard, complained = believed.heard, believed.complained
+    case, _, terms, market = members[0]
+
+    def make() -> Setting:
         bench = make_bench(case, c, terms)
-        setting = make_setting(
-            case, c, terms, market, believed.heard, believed.complained, believed.posterior, bench, believed.holds
-        )
-        after = AfterRepair(setting, None if common is None else common.groundwork(case, c, setting, believed))
-        found = search(setting, after)
-        courses = all_courses(setting, after, chosen(setting, found), by_state)
-        unfound, bought = False, None
+        return make_setting(case, c, terms, market, heard, complained, believed.posterior, bench, believed.holds)
+
+    ground = Groundwork(make()) if common is None else common.groundwork(work, c, believed, make)
+    settings = [
+        ground.setting if t is ground.setting.terms else with_market(ground.setting, c, t, m, heard, complained)
+        for _, _, t, m in members
+    ]
+    whole = settings[0]
+    if len(members) > 1:
+        figures = together([t for _, _, t, _ in members], [m for _, _, _, m in members])
+        whole = with_market(ground.setting, c, *figures, heard, complained)
+    repaired = AfterRepair(whole, ground)
+    found: list[tuple[Weighed, Mapping[str, Offer]]] = []
+    every = zip(members, settings, search(whole, repaired, len(members)), strict=True)
+    for n, ((_, supply, own, its), s, scopes) in enumerate(every):
+        after = repaired.of(n) if len(members) > 1 else repaired
+        courses = all_courses(s, after, chosen(s, scopes), common is None)
+        bought, unfound = None, False
         try:
-            bought = _buy(c, setting, courses, after, supply)
+            bought = _buy(c, s, courses, after, supply)
         except ArithmeticError:
             unfound = True
-        if bought is None or all(terms.priced[p].offer == o for p, o in bought[1].items()):
-            break
-        taken |= bought[1]
-    purchase = None if bought is None else bought[0]
-    return Weighed(terms, market, bench, setting, after, found, courses, purchase, unfound)
+        purchase, offers = (None, {}) if bought is None else bought
+        found.append((Weighed(own, its, s.bench, s, after, scopes, courses, purchase, unfound), offers))
+    return found
 
 
 def _buy(
