@@ -43,10 +43,10 @@ class Fitting:
         weeks = repair_weeks(s, work(s.bench, member).wait)
         paid = tickets(s.bench, member).cost + weeks * s.payoffs.week
         for scope, price in zip(new, paid.tolist(), strict=True):
-            rows, fails = ways_of(s, self._after, scope, self._states)
-            worth = rows[:, [0, 4]] - price - done_over(s, scope, self._states)[:, None]
-            given_up = None if open_ended(s, scope) else worth[:, 1]
-            self._known[scope] = Choice("", worth[:, 0], given_up, fails)
+            traced, untraced, fails = ways_of(s, self._after, scope, self._states)
+            paid = price + done_over(s, scope, self._states)
+            given_up = None if open_ended(s, scope) else untraced - paid
+            self._known[scope] = Choice("", traced - paid, given_up, fails)
 
     def _tried(self, evidence: Floats, mass: Floats, least: float) -> list[Scope]:
         """Return covers of the faults that lead in each evidence, by themselves and together."""

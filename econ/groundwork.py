@@ -22,19 +22,23 @@ from econ.setting import Setting
 from econ.states import Masks, mask_of, packed
 
 Floats = NDArray[np.float64]
+TABLES = 6  # of how likely each set is left by some scopes that are kept
 FEW = 8  # times that there must be more sets of faults than states for sorting to be quicker than counting
 
 
 @dataclass(frozen=True)
 class Batch:
-    """Sets of faults that were met together, (k,), and which of them pass the release check.
+    """Sets of faults that were met together: first those that pass the release check, (p,), then those that fail, (q,).
 
-    Of those that fail: what would have to follow, and by the share of the age that is then taken off the distinct sets
-    left, with the places of those that leave them (where) and which each leaves (which).
+    passed, failed: those, with the wanted wear that is left. cured: whether nothing is left in a set that costs much of
+    the service, (p,). more: what would have to follow where they fail. left: by the share of the age that is then taken
+    off the distinct sets left, with the places of those that leave them (where) and which each leaves (which).
     """
 
     masks: Masks
-    passes: NDArray[np.bool_]
+    passed: Masks
+    failed: Masks
+    cured: NDArray[np.bool_]
     more: FollowUp | None
     left: tuple[tuple[float, Masks, NDArray[np.int64], NDArray[np.int64]], ...]
 
@@ -43,7 +47,7 @@ class Sets:
     """The sets of faults that repairs leave which renew alike, in the order in which they were met."""
 
     def __init__(self, s: Setting, follow_ups: FollowUps, renewal: float, worn: int) -> None:
-        self._failing, self._follow_ups = s.table.failing, follow_ups
+        self._failing, self._costly, self._follow_ups = s.table.failing, s.table.costly, follow_ups
         self._renewal, self._worn = renewal, worn
         self._place = np.full(1 << s.in_play, -1, dtype=np.int32)
         self.batches: list[Batch] = []
@@ -57,20 +61,22 @@ class Sets:
         return self._place[masks]
 
     def _add(self, new: Masks) -> None:
+        fails = (new & self._failing) != 0
+        passed, failed = new[~fails], new[fails]
+        new = np.concatenate([passed, failed])
         self._place[new] = self.count + np.arange(new.size)
         self.count += new.size
-        failing = new & self._failing
-        passes = failing == 0
         more, found = None, []
-        if not passes.all():
-            more = self._follow_ups(failing[~passes])
-            left = (new[~passes] | self._worn) & ~more.clears
+        if failed.size:
+            more = self._follow_ups(failed & self._failing)
+            left = (failed | self._worn) & ~more.clears
             renewals = np.maximum(self._renewal, more.renewal)
             for r in np.unique(renewals):
                 where = np.flatnonzero(renewals == r)
                 one, which = np.unique(left[where], return_inverse=True)
                 found.append((float(r), one, where, which))
-        self.batches.append(Batch(new, passes, more, tuple(found)))
+        cured = (passed & self._costly) == 0
+        self.batches.append(Batch(new, passed | self._worn, failed | self._worn, cured, more, tuple(found)))
 
     def gather(self) -> bool:
         """Put all that was met so far into one batch; return whether that moved any.
@@ -123,6 +129,7 @@ class Groundwork:
         self._sets: dict[tuple[float, int], Sets] = {}
         self._remains: dict[tuple[Scope, int], Remains] = {}
         self._prices: dict[Scope, Price] = {}
+        self._chances: dict[tuple[tuple[Scope, ...], int], Any] = {}
 
     def check(self, s: Setting) -> None:
         """Raise ValueError where something else is believed in a setting than in that of the groundwork."""
@@ -130,7 +137,7 @@ class Groundwork:
             message = "a groundwork is of one posterior"
             raise ValueError(message)
 
-    def _key(self, scope: Scope) -> tuple[float, int]:
+    def key(self, scope: Scope) -> tuple[float, int]:
         """Return what tells the sets of faults that a scope leaves from those of others."""
         return self.setting.jobs.renewed(scope), self.setting.worn & ~self.setting.jobs.cleared(scope)
 
@@ -143,9 +150,11 @@ class Groundwork:
     def gather(self) -> None:
         """Have the sets of faults met so far ready for the next machine, each kind of them in one batch."""
         moved = {key for key, sets in self._sets.items() if sets.gather()}
+        if moved:
+            self._chances.clear()
         for (scope, few), known in self._remains.items() if moved else ():
-            if self._key(scope) in moved:
-                self._remains[scope, few] = replace(known, at=self._sets[self._key(scope)].at(known.masks))
+            if self.key(scope) in moved:
+                self._remains[scope, few] = replace(known, at=self._sets[self.key(scope)].at(known.masks))
 
     @cached_property
     def pool(self) -> list[Scope]:
@@ -166,8 +175,27 @@ class Groundwork:
                 both = np.concatenate([masks & ~cleared, masks])
                 masks, each = self._summed(both, np.concatenate([(1 - chance) * each, chance * each]))
             again = weights @ done_over(s, scope, states) if s.terms.by_shop else 0.0
-            known = Remains(masks, each, self.sets(*self._key(scope)).at(masks), self._looks(masks, each), again)
+            known = Remains(masks, each, self.sets(*self.key(scope)).at(masks), self._looks(masks, each), again)
             self._remains[scope, few] = known
+        return known
+
+    def chances(self, scopes: Sequence[Scope], few: int) -> Any:
+        """Return how likely each set of faults is left by scopes that renew alike, a sparse table (scopes, sets).
+
+        few: how many of the likeliest states are looked at.
+        """
+        from scipy.sparse import csr_array
+
+        left, sets = [self.remains(x, few) for x in scopes], self.sets(*self.key(scopes[0]))
+        known = self._chances.get((tuple(scopes), few))
+        if known is None:
+            ends = np.cumsum([0, *(x.at.size for x in left)])
+            figures = np.concatenate([x.chances for x in left]), np.concatenate([x.at for x in left]), ends
+            known = self._chances[tuple(scopes), few] = csr_array(figures, shape=(len(scopes), sets.count))
+            if len(self._chances) > TABLES:
+                del self._chances[next(iter(self._chances))]
+        if known.shape[1] < sets.count:
+            known.resize(len(scopes), sets.count)
         return known
 
     def _summed(self, masks: Masks, chances: Floats) -> tuple[Masks, Floats]:

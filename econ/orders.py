@@ -149,7 +149,7 @@ class Orders:
         ways = ways_to_cure(s, scope)
         chance = np.array([x for x, _ in ways])
         left = np.array([self._states & ~cleared for _, cleared in ways])
-        rows = self._after(left.ravel(), renewal, worn)
+        if_added, given_up = self._after(("if_added", "given_up"), left, renewal, worn)[:, 0]
         sets, place = np.unique(left & s.table.failing, return_inverse=True)
         place = place.reshape(left.shape)
         then = work(bench, self._after.groundwork.follow_ups(sets).jobs[0])
@@ -159,8 +159,8 @@ class Orders:
             float(self._weeks(w.fitted)[0]),
             float(self._post(w.quantity)[0]),
             chance,
-            rows[:, 8].reshape(left.shape),
-            rows[:, 4].reshape(left.shape),
+            if_added,
+            given_up,
             place,
             ordered(bench, then.fitted),
             self._weeks(then.fitted),

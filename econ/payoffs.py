@@ -158,7 +158,7 @@ def make_payoffs(
     """
 
     def as_stands(masks: Masks) -> Floats:
-        price: Floats = market.running * np.power(effects(table, masks).price, steepness) * as_is_kept
+        price: Floats = market.running * effects(table, masks).disclosed(steepness) * as_is_kept
         return price
 
     hour = terms.money("hour_worth")
@@ -190,13 +190,13 @@ def make_payoffs(
         if renewal not in flows:
             flows[renewal] = own_flows(market, terms, renewal)
         left: Effects = effects(table, masks)
-        return worth_in_use(flows[renewal], e, left.service, left.survive, np.power(left.price, steepness))
+        return worth_in_use(flows[renewal], e, left.service, left.survive, left.disclosed(steepness))
 
     def opened(masks: Masks) -> tuple[Flows, tuple[Floats, Floats, Floats]]:
         own = own_flows(market, terms)
         own = replace(own, sale=np.maximum(own.sale * as_is_kept, own.scrap))
         left = effects(table, masks)
-        return own, (left.service, left.survive, np.power(left.price, steepness))
+        return own, (left.service, left.survive, left.disclosed(steepness))
 
     def as_it_is(masks: Masks, weights: Floats) -> InUse:
         own, shares = opened(masks)

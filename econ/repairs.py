@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.costing import THOUSAND, members, tickets, tracing_hours
-from econ.groundwork import Batch, Groundwork, Remains, Sets, done_over, halvings, ways_to_cure
+from econ.groundwork import Batch, Groundwork, done_over, halvings, ways_to_cure
 from econ.scopes import Scope, completed, neighbours
 from econ.setting import Course, Setting
 from econ.states import Masks, numbers_in
+from econ.worth import InUse
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -31,121 +32,142 @@ ROUNDS = 3  # of improving the best scopes by one job
 class AfterRepair:
     """Worth once a scope is done, with given faults left; each set of faults is worked out once.
 
-    Rows: worth if what was missed is traced, then mended or given up; expected cost of jobs added; discounted years of
-    service; cured at once (0 or 1); worth if it is given up untraced; years then; the shop's gross profit on the jobs
-    added, and their hours; worth if jobs are added even where giving up is better. Where the setting holds several
-    worlds there is a row of each for each world.
+    Figures, by name: `traced`, worth if what was missed is traced, then mended or given up; `added`, expected cost of
+    jobs added then; `years`, discounted years of service; `cured` at once (0 or 1); `given_up`, worth if it is given up
+    untraced, and `years_given_up`; `margin`, the shop's gross profit on the jobs added, and their `hours`; `if_added`,
+    worth if jobs are added even where giving up is better. Where the setting holds several worlds there is a row of
+    each for each world.
     """
-
-    ROWS = 9
 
     def __init__(self, setting: Setting, groundwork: Groundwork | None = None) -> None:
         """groundwork: of the same beliefs, bench and jobs, to use again."""
         self._s = setting
-        self._known: dict[tuple[float, int], tuple[int, Floats]] = {}
-        p = setting.payoffs
         self.groundwork = groundwork or Groundwork(setting)
+        self._ends: dict[tuple[float, int], list[_End]] = {}
+        self._rows: dict[tuple[str, float, int], Floats] = {}
+        self._columns: dict[tuple[str, float, int], Floats] = {}
+        self._means: dict[tuple[str, Scope, int], Floats] = {}
+        p = setting.payoffs
         instead = [
             r.worth - (0.0 if name == "do_without" else p.replacement_weeks * p.week)
             for name, r in p.replacements.items()
         ]
         self._instead = np.max(np.broadcast_arrays(*instead) if instead else np.zeros(1), axis=0)
 
-    def __call__(self, masks: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows for each set of faults left in the one world there is, (k, ROWS)."""
-        result: Floats = self.by_world(masks, renewal, worn)[:, 0].T
-        return result
+    def __call__(self, names: Sequence[str], masks: Masks, renewal: float, worn: int) -> Floats:
+        """Return figures for each set of faults left, (names, W, ...), masks of any shape."""
+        at = self.groundwork.sets(renewal, worn).at(masks)
+        return np.array(np.broadcast_arrays(*(self._row(name, renewal, worn)[:, at] for name in names)))
 
-    def by_world(self, masks: Masks, renewal: float, worn: int) -> Floats:
-        """Return the rows for each set of faults left, (ROWS, W, k)."""
-        table, at = self.table(masks, renewal, worn)
-        return table[:, :, at]
-
-    def table(self, masks: Masks, renewal: float, worn: int) -> tuple[Floats, NDArray[np.int32]]:
-        """Return the rows of all sets of faults known so far, (ROWS, W, sets), and where each of `masks` stands."""
-        sets = self.groundwork.sets(renewal, worn)
-        at = sets.at(masks)
-        return self._all(sets, renewal, worn), at
-
-    def means(self, scope: Scope, few: int, rows: Sequence[int]) -> tuple[Floats, Remains]:
-        """Return the means of some rows over what a scope leaves, (rows, W); and that.
+    def means(self, names: Sequence[str], scopes: Sequence[Scope], few: int) -> Floats:
+        """Return the means of figures over what scopes leave, (names, scopes, W).
 
         few: how many of the likeliest states are looked at.
         """
-        s, left = self._s, self.groundwork.remains(scope, few)
-        key = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
-        table = self._all(self.groundwork.sets(*key), *key)
-        # A sum in the order of the sets, row by row, is the same whatever else has been worked out.
-        means = [(np.take(table[row], left.at, axis=1) * left.chances).sum(axis=1) for row in rows]
-        return np.array(means), left
+        ground = self.groundwork
+        new = [x for x in dict.fromkeys(scopes) if any((name, x, few) not in self._means for name in names)]
+        for key in dict.fromkeys(map(ground.key, new)):
+            alike = [x for x in new if ground.key(x) == key]
+            chances = ground.chances(alike, few)
+            for name in names:
+                # A product of sparse tables sums in the order of the sets, whatever else is worked out beside it.
+                mean = chances @ self._column(name, *key)
+                self._means |= {(name, x, few): row for x, row in zip(alike, mean, strict=True)}
+        every = [[self._means[name, x, few] for x in scopes] for name in names]
+        return np.array(np.broadcast_arrays(*(x for row in every for x in row))).reshape(len(names), len(scopes), -1)
 
     def of(self, world: int) -> AfterRepair:
         """Return the same in one of the worlds."""
         return _OfOne(self, world)
 
-    def _all(self, sets: Sets, renewal: float, worn: int) -> Floats:
-        """Return the rows of all sets of faults met so far, (ROWS, W, sets)."""
-        done, table = self._known.get((renewal, worn), (0, np.zeros((self.ROWS, 1, 0))))
-        if done < len(sets.batches):
-            parts = [table, *(self._work_out(b, renewal, worn) for b in sets.batches[done:])]
-            worlds = max(x.shape[1] for x in parts[1:])
-            table = np.concatenate([np.broadcast_to(x, (self.ROWS, worlds, x.shape[2])) for x in parts], axis=2)
-            self._known[renewal, worn] = len(sets.batches), table
-        return table
+    def _row(self, name: str, renewal: float, worn: int) -> Floats:
+        """Return a figure for all sets of faults met so far, (W, sets)."""
+        sets, key = self.groundwork.sets(renewal, worn), (name, renewal, worn)
+        row = self._rows.get(key)
+        if row is None or row.shape[1] < sets.count:
+            ends = self._ends.setdefault((renewal, worn), [])
+            ends += [_End(self._s, b, renewal, self._instead) for b in sets.batches[len(ends) :]]
+            parts = [x.row(name) for x in ends]
+            worlds = max(x.shape[0] for x in parts)
+            row = np.concatenate([np.broadcast_to(x, (worlds, x.shape[1])) for x in parts], axis=1)
+            self._rows[key] = row
+        return row
 
-    def _work_out(self, b: Batch, renewal: float, worn: int) -> Floats:
-        """Return the rows of a batch of sets of faults, (ROWS, W, k)."""
-        s, passes = self._s, b.passes
-        failed = self._after_failure(b, worn) if b.more is not None else None
-        use = s.payoffs.kept(b.masks[passes] | worn, renewal) if passes.any() else None
-        worlds = max(1 if failed is None else failed.shape[1], 1 if use is None else np.atleast_2d(use.worth).shape[0])
-        out = np.zeros((self.ROWS, worlds, passes.size))
-        if failed is not None:
-            out[:, :, ~passes] = failed
-        if use is not None:
-            out[0, :, passes] = out[4, :, passes] = out[8, :, passes] = np.atleast_2d(use.worth).T
-            out[2, :, passes] = out[5, :, passes] = np.atleast_2d(use.years).T
-            out[3, :, passes] = ((b.masks[passes] & s.table.costly) == 0)[:, None]
-        return out
-
-    def _after_failure(self, b: Batch, worn: int) -> Floats:
-        """Return the rows where the release check fails: add the cheapest jobs, or give up; (ROWS, W, k)."""
-        p, more, masks = self._s.payoffs, b.more, b.masks[~b.passes]
-        assert more is not None  # noqa: S101 - there is a set that fails
-        # The machine is on the bench already: only parts are waited for.
-        add, years = -more.cost, np.zeros(more.cost.shape)
-        for renewal, one, where, which in b.left:
-            use = p.kept(one, renewal)
-            worth, served = np.atleast_2d(use.worth)[:, which], np.atleast_2d(use.years)[:, which]
-            if worth.shape[0] > add.shape[0]:
-                add, years = (np.repeat(x, worth.shape[0], axis=0) for x in (add, years))
-            add[:, where] += worth
-            years[:, where] = served
-        drop = best_of(p.let_go(masks | worn)) + self._instead
-        adds = add >= drop
-        rows = (
-            np.where(adds, add, drop),
-            np.where(adds, more.cost, 0.0),
-            np.where(adds, years, 0.0),
-            np.zeros(masks.size),
-            drop,
-            np.zeros(masks.size),
-            *(np.where(adds, x, 0.0) for x in (more.margin, more.hours)),
-            np.where(np.isfinite(add), add, drop),
-        )
-        return np.array([np.broadcast_to(x, np.atleast_2d(adds).shape) for x in rows])
+    def _column(self, name: str, renewal: float, worn: int) -> Floats:
+        """Return a figure for all sets of faults met so far, a column for each world, (sets, W)."""
+        row, key = self._row(name, renewal, worn), (name, renewal, worn)
+        column = self._columns.get(key)
+        if column is None or column.shape[0] < row.shape[1]:
+            column = self._columns[key] = np.ascontiguousarray(row.T)
+        return column
 
 
 class _OfOne(AfterRepair):
     """What repairs leave in one of the worlds of a setting that holds several."""
 
     def __init__(self, whole: AfterRepair, world: int) -> None:
-        self._s, self.groundwork, self._whole, self._world = whole._s, whole.groundwork, whole, world
+        self.groundwork, self._whole, self._world = whole.groundwork, whole, world
 
-    def _all(self, sets: Sets, renewal: float, worn: int) -> Floats:
-        table = self._whole._all(sets, renewal, worn)
-        world = min(self._world, table.shape[1] - 1)  # one row stands for all where they do not differ
-        return table[:, world : world + 1]
+    def _row(self, name: str, renewal: float, worn: int) -> Floats:
+        row = self._whole._row(name, renewal, worn)
+        return row if row.shape[0] == 1 else row[self._world : self._world + 1]
+
+    def means(self, names: Sequence[str], scopes: Sequence[Scope], few: int) -> Floats:
+        means = self._whole.means(names, scopes, few)
+        return means if means.shape[2] == 1 else means[:, :, self._world : self._world + 1]
+
+
+class _End:
+    """How repairs end that leave sets of faults met together."""
+
+    def __init__(self, s: Setting, b: Batch, renewal: float, instead: Floats) -> None:
+        self._b, p = b, s.payoffs
+        self._sound = p.kept(b.passed, renewal) if b.passed.size else None
+        self._add: Floats = np.zeros((1, 0))
+        self._years, self._drop, self._adds = self._add, self._add, self._add >= 0
+        if b.more is None:
+            return
+        # The machine is on the bench already: only parts are waited for.
+        add, years = -b.more.cost, np.zeros(b.more.cost.shape)
+        for share, one, where, which in b.left:
+            use = p.kept(one, share)
+            worth, served = np.atleast_2d(use.worth)[:, which], np.atleast_2d(use.years)[:, which]
+            if worth.shape[0] > add.shape[0]:
+                add, years = (np.repeat(x, worth.shape[0], axis=0) for x in (add, years))
+            add[:, where] += worth
+            years[:, where] = served
+        self._add, self._years, self._drop = add, years, np.atleast_2d(best_of(p.let_go(b.failed)) + instead)
+        self._adds = self._add >= self._drop
+
+    def row(self, name: str) -> Floats:
+        """Return a figure for each set, those that pass first, (W, k)."""
+        parts = [self._if_failed(name)] if self._b.more is not None else []
+        if self._sound is not None:
+            parts.insert(0, np.atleast_2d(self._if_passed(name, self._sound)))
+        worlds = max(x.shape[0] for x in parts)
+        return np.concatenate([np.broadcast_to(x, (worlds, x.shape[1])) for x in parts], axis=1)
+
+    def _if_passed(self, name: str, use: InUse) -> Floats:
+        if name in ("traced", "given_up", "if_added"):
+            return use.worth
+        if name in ("years", "years_given_up"):
+            return use.years
+        return self._b.cured.astype(float) if name == "cured" else np.zeros(self._b.passed.size)
+
+    def _if_failed(self, name: str) -> Floats:
+        """Return a figure where the release check fails: the cheapest jobs are added, or it is given up; (W, k)."""
+        more, adds = self._b.more, self._adds
+        assert more is not None  # noqa: S101 - there is a set that fails
+        if name == "traced":
+            return np.where(adds, self._add, self._drop)
+        if name == "if_added":
+            return np.where(np.isfinite(self._add), self._add, self._drop)
+        if name == "given_up":
+            return self._drop
+        if name in ("cured", "years_given_up"):
+            return np.zeros((1, self._b.failed.size))
+        figure: Floats = {"added": more.cost, "years": self._years, "margin": more.margin, "hours": more.hours}[name]
+        return np.where(adds, figure, 0.0)
 
 
 def best_of(ways: Mapping[str, Floats]) -> Floats:
@@ -165,59 +187,84 @@ def worth_by_state(s: Setting, after: AfterRepair, scope: Scope, states: Masks, 
     Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
     machine is given up, whichever is better on the whole.
     """
-    renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
     ways = ways_to_cure(s, scope)
-    tables = [(chance, *after.table(states & ~cleared, renewal, worn)) for chance, cleared in ways]
-    traced, given_up = (np.sum([chance * table[row, 0, at] for chance, table, at in tables], axis=0) for row in (0, 4))
+    traced, given_up = over_ways(after, ways, states, after.groundwork.key(scope))
     bits, fails = halvings(s, after.groundwork.place, ways, states, weights)
     traced = traced - bits * fails * s.trace_cost
     worth: Floats = traced if open_ended(s, scope) or traced @ weights >= given_up @ weights else given_up
     return worth - done_over(s, scope, states)
 
 
-def worth_of(s: Setting, after: AfterRepair, scope: Scope, few: int) -> Floats:
-    """Return the mean worth of a scope in each world, before its ticket is paid, (W,) [money].
+def over_ways(
+    after: AfterRepair, ways: Sequence[tuple[float, int]], states: Masks, key: tuple[float, int]
+) -> tuple[Floats, Floats]:
+    """Return the mean worth in each state over the ways in which jobs may not cure, traced and given up, (m,) each."""
+    names = ("traced", "given_up")
+    rows = [chance * after(names, states & ~cleared, *key)[:, 0] for chance, cleared in ways]
+    traced, given_up = np.sum(rows, axis=0)
+    return traced, given_up
+
+
+def _traced(s: Setting, scopes: Sequence[Scope], traced: Floats, given_up: Floats) -> Bools:
+    """Return whether what scopes miss is traced, by mean worth (scopes, W) each way: the better, but for open ones."""
+    opened = np.array([open_ended(s, x) for x in scopes], dtype=bool)
+    result: Bools = opened[:, None] | (traced >= given_up)
+    return result
+
+
+def worth_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) -> Floats:
+    """Return the mean worth of scopes in each world, before their tickets are paid, (scopes, W) [money].
 
     few: how many of the likeliest states are looked at. The first figure of `mean_of`.
     """
-    (traced, given_up), left = after.means(scope, few, (0, 4))
-    traced = traced - left.looks * float(s.trace_cost)
-    best: Floats = traced if open_ended(s, scope) else np.where(traced < given_up, given_up, traced)
-    return best - left.again
+    traced, given_up = after.means(("traced", "given_up"), scopes, few)
+    left = [after.groundwork.remains(x, few) for x in scopes]
+    looks, again = (np.array([[getattr(x, name)] for x in left], dtype=float) for name in ("looks", "again"))
+    traced = traced - looks * s.trace_cost
+    worth: Floats = np.where(_traced(s, scopes, traced, given_up), traced, given_up) - again
+    return worth
 
 
-def mean_of(s: Setting, after: AfterRepair, scope: Scope) -> Floats:
-    """Return the means over the states of what a scope brings, in the one world there is, before its ticket is paid.
+def mean_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> Floats:
+    """Return the means over the states of what scopes bring, in the one world there is, before tickets are paid.
 
-    Returns (6,): net worth as in `worth_by_state`, cost added later, years, cured at once, and the shop's gross profit
-    and hours on what is added later. Summed over the sets of faults left instead of over the states.
+    Returns (6, scopes): net worth as in `worth_by_state`, cost added later, years, cured at once, and the shop's gross
+    profit and hours on what is added later. Summed over the sets of faults left instead of over the states.
     """
-    means, left = after.means(scope, s.posterior.states.size, range(8))
-    rows, trace = means[:, 0], left.looks * float(s.trace_cost)
-    if not open_ended(s, scope) and rows[0] - trace < rows[4]:
-        return np.array([rows[4] - left.again, 0.0, rows[5], rows[3], 0.0, 0.0])
-    hours = left.looks * float(tracing_hours(s.bench))
+    few, sold, by_shop = s.posterior.states.size, s.terms.perspective == "reseller", s.terms.perspective == "shop"
+    named: tuple[str, ...] = ("traced", "given_up", "added", "cured", "hours")
+    named += () if sold else ("years", "years_given_up")  # nobody has service of what is sold
+    named += ("margin",) if by_shop else ()
+    rows = dict(zip(named, after.means(named, scopes, few)[:, :, 0], strict=True))
+    left = [after.groundwork.remains(x, few) for x in scopes]
+    looks, again = (np.array([getattr(x, name) for x in left], dtype=float) for name in ("looks", "again"))
+    trace, hours = looks * float(s.trace_cost), looks * float(tracing_hours(s.bench))
     earned = hours * float(s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
-    return np.array(
-        [rows[0] - trace - left.again, rows[1] + trace, rows[2], rows[3], rows[6] + earned, rows[7] + hours]
+    none = np.zeros(len(scopes))
+    traced = _traced(s, scopes, rows["traced"][:, None] - trace[:, None], rows["given_up"][:, None])[:, 0]
+    figures = (
+        (rows["traced"] - trace - again, rows["given_up"] - again),
+        (rows["added"] + trace, none),
+        (rows.get("years", none), rows.get("years_given_up", none)),
+        (rows["cured"], rows["cured"]),
+        (rows.get("margin", none) + earned, none),
+        (rows["hours"] + hours, none),
     )
+    return np.array([np.where(traced, *figure) for figure in figures])
 
 
-def ways_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tuple[Floats, Floats]:
-    """Return a scope for the plan: the mean rows of `AfterRepair` (m, ROWS), and which faults then fail.
+def ways_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tuple[Floats, Floats, Floats]:
+    """Return a scope for the plan: its worth in each state traced and given up, (m,) each, and which faults then fail.
 
-    The second is (m, sets), the chance of each set of failing faults that can come up; passing is left out.
+    The last is (m, sets), the chance of each set of failing faults that can come up; passing is left out.
     """
-    renewal, worn = s.jobs.renewed(scope), s.worn & ~s.jobs.cleared(scope)
     ways = ways_to_cure(s, scope)
-    rows = np.zeros((states.size, after.ROWS))
     failing = np.array([(states & ~cleared) & s.table.failing for _, cleared in ways])
     sets, place = np.unique(failing, return_inverse=True)
     fails = np.zeros((states.size, sets.size))
-    for (chance, cleared), at in zip(ways, place.reshape(failing.shape), strict=True):
-        rows += chance * after(states & ~cleared, renewal, worn)
+    for (chance, _), at in zip(ways, place.reshape(failing.shape), strict=True):
         np.add.at(fails, (np.arange(states.size), at), chance)
-    return rows, fails[:, sets != 0]
+    return *over_ways(after, ways, states, after.groundwork.key(scope)), fails[:, sets != 0]
 
 
 def leading(s: Setting, hidden: bool = False) -> int:
@@ -263,9 +310,10 @@ class _Looked:
     def look(self, wanted: Mapping[Scope, Bools]) -> None:
         """Look at scopes, each in the worlds in which it is wanted, (W,)."""
         new = [x for x in wanted if x not in self._worth and not any(j in self._s.bench.barred for j in x)]
-        for x, price in zip(new, self._after.groundwork.prices(new), strict=True):
-            worth = worth_of(self._s, self._after, x, self._enough) - (price.cost + price.weeks * self._s.payoffs.week)
-            self._worth[x] = np.broadcast_to(worth, (self._worlds,))
+        worth = worth_of(self._s, self._after, new, self._enough) if new else ()
+        for x, price, row in zip(new, self._after.groundwork.prices(new), worth, strict=True):
+            paid = price.cost + price.weeks * self._s.payoffs.week
+            self._worth[x] = np.broadcast_to(row - paid, (self._worlds,))
             self._where[x] = self._led[x] = np.zeros(self._worlds, dtype=bool)
         for x, where in wanted.items():
             if x in self._where:
@@ -336,8 +384,8 @@ def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: b
     after.groundwork.check(s)
     states, weights = s.posterior.states, s.posterior.weights
     found = []
-    for scope, price in zip(scopes, after.groundwork.prices(scopes), strict=True):
-        mean = mean_of(s, after, scope)
+    every = zip(scopes, after.groundwork.prices(scopes), mean_of(s, after, scopes).T, strict=True)
+    for scope, price, mean in every:
         wait = price.weeks * s.payoffs.week
         paid = price.cost + wait
         each = worth_by_state(s, after, scope, states, weights) - paid if by_state else np.zeros(0)

@@ -246,19 +246,20 @@ class Spread:
         chance = np.array([x for x, _ in ways])
         renewal, worn = s.jobs.renewed(course.jobs), s.worn & ~s.jobs.cleared(course.jobs)
         left = np.array([d.masks & ~cleared for _, cleared in ways])
-        rows = self._after(left.ravel(), renewal, worn).reshape(*left.shape, -1)
-        # Row 0 is with tracing; without it (row 4) nothing is ever added.
+        # Without tracing nothing is ever added.
         traced = course.open_ended or course.follow_up > 0
-        worth = rows[:, :, 0 if traced else 4]
+        (worth,) = self._after(("traced" if traced else "given_up",), left, renewal, worn)[:, 0]
         way = np.minimum(np.searchsorted(np.cumsum(chance), d.cure, side="right"), chance.size - 1)
         here = np.arange(d.masks.size)
-        row, mask, failing = rows[way, here], left[way, here], s.table.failing
+        mask, failing = left[way, here], s.table.failing
+        figures = self._after(("traced", "given_up", "added", "hours"), mask, renewal, worn)[:, 0]
+        if_traced, given_up, cost, hours = figures
         deviation = worth[way, here] - chance @ worth
         fails = (mask & failing) != 0
-        adds = fails & (row[:, 0] > row[:, 4]) & traced
-        added = np.where(adds, row[:, 1], 0.0)
+        adds = fails & (if_traced > given_up) & traced
+        added = np.where(adds, cost, 0.0)
         tracing = max(course.follow_up - float(added.mean()), 0.0) if traced else 0.0
-        labour = np.minimum(np.where(adds, row[:, 7], 0.0) * hour_cost(s.bench), added)
+        labour = np.minimum(np.where(adds, hours, 0.0) * hour_cost(s.bench), added)
         parts = np.maximum(added - labour - s.terms["parts_lead_days"] / 7 * s.payoffs.week, 0.0)
         more = (labour + tracing) * self._late + parts * self._dear
         # What is added clears what failed; whatever else it clears bears on the spread only, and is left out.

@@ -151,18 +151,18 @@ def repair_choice(
     s: Setting, after: AfterRepair, course: Course, states: NDArray[np.int64], weights: Floats, bill: Bill
 ) -> Choice:
     """Return a repair as the plan sees it; states it does not look at count with what it is worth with them now."""
-    rows, fails = ways_of(s, after, course.jobs, states)
+    traced, untraced, fails = ways_of(s, after, course.jobs, states)
     member = members(s.bench, [course.jobs])
     paid = float(tickets(s.bench, member).cost[0])
     paid += float(repair_weeks(s, work(s.bench, member).wait)[0]) * s.payoffs.week
-    rows[:, [0, 4]] -= done_over(s, course.jobs, states)[:, None]
+    paid = paid + done_over(s, course.jobs, states)
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
     credit = {o: bill.operations[i] for i, o in enumerate(s.bench.ops) if i in used and bill.operations}
     needed = {s.bench.tools[t] for t in np.flatnonzero(s.bench.op_tools[sorted(used)].any(axis=0))}
     credit |= {t: price for t, price in bill.tools.items() if t in needed}
     kept, inside = _grouped(fails, weights)
-    traced = rows[:, 0] - paid - s.trace_cost * inside
-    given_up = None if course.open_ended else rows[:, 4] - paid
+    traced = traced - paid - s.trace_cost * inside
+    given_up = None if course.open_ended else untraced - paid
     here = float(weights @ traced - s.trace_cost * bits(weights @ kept))
     unseen = course.worth - (here if given_up is None else max(here, float(weights @ given_up)))
     return Choice(

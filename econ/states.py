@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ Floats = NDArray[np.float64]
 Masks = NDArray[np.int64]
 
 FAILS_FROM = 0.1  # a visible fault that costs this share of service or more fails the release check [1]; judgement
+KEPT = 8  # effects of whole arrays of sets of faults that are kept
 HIDDEN_FAILS_FROM = 0.5  # so does a hidden one of this loss: the test run shows that something is wrong; judgement
 
 
@@ -48,6 +50,11 @@ class FaultTable:
         return {name: _by_eights(loss) for name, loss in losses.items()}
 
     @cached_property
+    def last(self) -> dict[int, tuple[Masks, Effects]]:
+        """The effects of the sets of faults that were asked for last: the same ones are, machine after machine."""
+        return {}
+
+    @cached_property
     def failing(self) -> int:
         """The faults that fail the release check, as a mask."""
         return mask_of(np.flatnonzero(self.fails))
@@ -72,6 +79,22 @@ class Effects:
     seen_price: Floats
     parts: Floats
     unclaimed: Floats
+
+    def disclosed(self, steepness: Any) -> Floats:
+        """Return the share of the price that is left when all faults are disclosed, (k,) or (W, k).
+
+        steepness: exponent on it, a number or a column.
+        """
+        if np.ndim(steepness):
+            each: Floats = np.power(self.price, steepness)
+            return each
+        if steepness not in self._disclosed:
+            self._disclosed[steepness] = np.power(self.price, steepness)
+        return self._disclosed[steepness]
+
+    @cached_property
+    def _disclosed(self) -> dict[float, Floats]:
+        return {}
 
 
 def mask_of(numbers: Iterable[int]) -> int:
@@ -133,6 +156,9 @@ def _by_eights(loss: Floats) -> list[Floats]:
 
 def effects(table: FaultTable, masks: Masks) -> Effects:
     """Return what each set of faults, masks (k,), leaves of service, life, price, parts and unclaimed sales."""
+    known = table.last.get(id(masks))
+    if known is not None and known[0] is masks:
+        return known[1]
     eights = [masks >> start & 255 for start in range(0, len(table.ids), 8)]
 
     def product(name: str) -> Floats:
@@ -141,4 +167,8 @@ def effects(table: FaultTable, masks: Masks) -> Effects:
             total *= part[index]
         return total
 
-    return Effects(*(product(name) for name in table.tables))
+    found = Effects(*(product(name) for name in table.tables))
+    table.last[id(masks)] = masks, found
+    if len(table.last) > KEPT:
+        del table.last[next(iter(table.last))]
+    return found

@@ -157,15 +157,15 @@ class _Pattern:
 
     def means(self, after: AfterRepair, weights: Floats) -> Floats:
         """Return the mean of worth traced, cost added later, cured at once and worth given up; (4, W, S)."""
-        rows = [0, 1, 3, 4]
+        names = "traced", "added", "cured", "given_up"
         found: list[Floats] = [np.zeros(0)] * len(self.keys)
         for key, masks in self.masks.items():
-            table = after.by_world(masks, *key)[rows]
+            table = after(names, masks, *key)
             those, counts = self.counts(key)
             if weights is self.weights:
                 means = table @ counts
             else:  # other weights in each world, but one table for all
-                by_state = np.zeros((len(rows), self.states.size, len(those)))
+                by_state = np.zeros((len(names), self.states.size, len(those)))
                 for column, i in enumerate(those):
                     for (chance, _), places in zip(self.ways[i], self.at[i], strict=True):
                         by_state[:, :, column] += chance * table[:, 0, places]
@@ -173,7 +173,7 @@ class _Pattern:
             for column, i in enumerate(those):
                 found[i] = means[:, :, column]
         worlds = max(x.shape[1] for x in found)
-        return np.array([np.broadcast_to(x, (len(rows), worlds)) for x in found]).transpose(1, 2, 0)
+        return np.array([np.broadcast_to(x, (len(names), worlds)) for x in found]).transpose(1, 2, 0)
 
 
 def worth_in(g: Ground, pattern: _Pattern, s: Setting) -> tuple[Floats, Floats, Floats]:
