@@ -17,6 +17,7 @@ from econ.repairs import AfterRepair
 from econ.risk import outturns_of
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting
+from econ.spread import WorkSpread
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -92,13 +93,16 @@ def bench_hours(s: Setting, c: MachineClass, best: Course) -> float:
     return c.value.part_out_hours if best.kind == "part_out" else 0.0
 
 
-def brings_of(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> Brings:
-    """Return what a machine brings by its best course. after: what repairs of the setting leave."""
+def brings_of(c: MachineClass, s: Setting, best: Course, after: AfterRepair, work: WorkSpread) -> Brings:
+    """Return what a machine brings by its best course.
+
+    after: what repairs of the setting leave. work: how its work may turn out.
+    """
     hour = s.terms.money("hour_worth")
     own = 0.0 if s.terms.by_shop else best.later_hours * s.terms["slowness"] * s.terms.bench_hour
     later = float(max(0.0, best.follow_up - own))  # paid later; own time left out
     outlay = max(0.0, -best.cash) + later
-    return Brings(best.worth, outturns_of(case, c, s, best, after), outlay, bench_hours(s, c, best), hour)
+    return Brings(best.worth, outturns_of(s, best, after, work), outlay, bench_hours(s, c, best), hour)
 
 
 def highest_offer(worth: float, hour: int, asking: Asking) -> IntArray:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from econ.costing import members, tickets, work
 from econ.groundwork import done_over, repair_weeks
-from econ.repairs import LEADS_FROM, AfterRepair, open_ended, repairs, ways_of
+from econ.repairs import LEADS_FROM, AfterRepair, fails_of, open_ended, over_ways, repairs
 from econ.scopes import Scope, completed, covers
 from econ.setting import Course, Setting
 from econ.states import mask_of
@@ -43,10 +43,10 @@ class Fitting:
         weeks = repair_weeks(s, work(s.bench, member).wait)
         paid = tickets(s.bench, member).cost + weeks * s.payoffs.week
         for scope, price in zip(new, paid.tolist(), strict=True):
-            traced, untraced, fails = ways_of(s, self._after, scope, self._states)
+            traced, untraced = over_ways(s, self._after, scope, self._states)
             paid = price + done_over(s, scope, self._states)
             given_up = None if open_ended(s, scope) else untraced - paid
-            self._known[scope] = Choice("", traced - paid, given_up, fails)
+            self._known[scope] = Choice("", traced - paid, given_up, fails_of(s, scope, self._states))
 
     def _tried(self, evidence: Floats, mass: Floats, least: float) -> list[Scope]:
         """Return covers of the faults that lead in each evidence, by themselves and together."""

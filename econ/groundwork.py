@@ -95,15 +95,21 @@ class Sets:
 class Remains:
     """What a scope leaves: the sets of faults, rising, with the chance of each [1] and its place in Sets, (k,).
 
-    looks: how often what fails is expected to be halved to find it. again: expected cost of waiting where a shop does
-    its jobs over again [money].
+    bits: how often what fails must be halved to find it; fails: chance that anything does [1]. again: expected cost of
+    waiting where a shop does its jobs over again [money].
     """
 
     masks: Masks
     chances: Floats
     at: NDArray[np.int32]
-    looks: float
+    bits: float
+    fails: float
     again: Any
+
+    @property
+    def looks(self) -> float:
+        """How often what fails is expected to be halved to find it."""
+        return self.bits * self.fails
 
 
 @dataclass(frozen=True)
@@ -175,7 +181,7 @@ class Groundwork:
                 both = np.concatenate([masks & ~cleared, masks])
                 masks, each = self._summed(both, np.concatenate([(1 - chance) * each, chance * each]))
             again = weights @ done_over(s, scope, states) if s.terms.by_shop else 0.0
-            known = Remains(masks, each, self.sets(*self.key(scope)).at(masks), self._looks(masks, each), again)
+            known = Remains(masks, each, self.sets(*self.key(scope)).at(masks), *self._tracing(masks, each), again)
             self._remains[scope, few] = known
         return known
 
@@ -207,15 +213,15 @@ class Groundwork:
         found = np.flatnonzero(whole)
         return found, whole[found]
 
-    def _looks(self, masks: Masks, chances: Floats) -> float:
-        """Return how often what fails is expected to be halved to find it, where sets of faults are left."""
+    def _tracing(self, masks: Masks, chances: Floats) -> tuple[float, float]:
+        """Return how often what fails must be halved to find it, where sets are left, and the chance that any does."""
         failing = self.place[masks & self.setting.table.failing]
         size = 1 << self.setting.table.failing.bit_count()
         if size > failing.size:
             sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
             size, failing = sets.size, failing[:-1]
         seen = np.bincount(failing, chances, size)[1:]
-        return float(entropy(seen.astype(float))) * float(seen.sum())
+        return float(entropy(seen.astype(float))), float(seen.sum())
 
     def prices(self, scopes: Sequence[Scope]) -> list[Price]:
         """Return what each scope costs."""
@@ -302,18 +308,6 @@ def failing_sets(
         sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
         size, failing = sets.size, failing[:-1].reshape(len(ways), -1)
     return failing, size
-
-
-def halvings(
-    s: Setting, place: NDArray[np.int64], ways: Sequence[tuple[float, int]], states: Masks, weights: Floats
-) -> tuple[Floats, Floats]:
-    """Return how often what fails must be halved to find it [bits], and the chance in each state that anything does."""
-    failing, size = failing_sets(s, place, ways, states)
-    fails, seen = np.zeros(states.size), np.zeros(size)
-    for (chance, _), these in zip(ways, failing, strict=True):
-        fails += chance * (these != 0)
-        seen += chance * counted(these, weights, size)
-    return entropy(seen[1:]), fails
 
 
 def counted(places: NDArray[np.int64], weights: Floats, size: int) -> Floats:

@@ -17,11 +17,14 @@ from numpy.typing import NDArray
 from econ.buying import Asking
 from econ.case import Case
 from econ.inputs import Fact, open_facts
+from econ.knowledge import Check
+from econ.missed import Missed, in_states, missed
 from econ.repairs import AfterRepair
 from econ.rulebook import MachineClass
+from econ.scopes import Scope
 from econ.setting import Course, Setting
-from econ.staging import Bill, make_look, other_choices, repair_choice
-from econ.stopping import Columns, Look, opened_by
+from econ.staging import make_look, other_choices
+from econ.stopping import bits
 from econ.weighing import Believed
 
 Floats = NDArray[np.float64]
@@ -142,40 +145,79 @@ class Sight:
         return open_facts(self.heard, self.states, self.weights)
 
 
-def make_kerb(
-    case: Case, c: MachineClass, s: Setting, sight: Sight, courses: Sequence[Course], after: AfterRepair
-) -> Kerb:
-    """Return what may be looked at and asked of a find.
+@dataclass(frozen=True)
+class _Tell:
+    """A check at the kerb or a question, whatever a find sells for. rows: where its results stand among all."""
+
+    id: str
+    title: str
+    minutes: float
+    cost: float
+    rows: slice
+
+
+class Standing:
+    """What may be looked at and asked of finds that are believed alike and worked on alike.
 
     Checks that take a few minutes, no tools that are not there, and nothing taken apart.
     """
-    weights, heard = sight.weights, sight.heard
-    mending = [x for x in courses if x.kind == "repair" and not x.barred]
-    choices = [repair_choice(s, after, x, sight.states, weights, Bill((), {}, {})) for x in mending]
-    choices += other_choices(s, courses, weights)
-    columns = Columns(weights, choices, s.trace_cost)
 
-    def tells(name: str, title: str, minutes: float, cost: float, look: Look) -> Tells:
-        block = columns.block(look.rows)
-        best: Floats = columns.stop(block, (look,), opened_by((look,)))[0].max(axis=0)
-        return Tells(name, title, minutes, cost, best, block.mass)
+    def __init__(self, case: Case, c: MachineClass, s: Setting, sight: Sight) -> None:
+        """case, s: one of the finds."""
+        self._sight, weights = sight, sight.weights
+        self._missed: dict[Scope, tuple[Missed, Floats]] = {}
+        rows, count = [np.ones((1, weights.size))], 1  # with nothing looked at, to begin with
+        self._checks: list[_Tell] = []
+        self._questions: list[_Tell] = []
+        for name, check in c.checks.items():
+            look = (
+                make_look(s, case, c, sight.heard, name, sight.present) if _at_the_kerb(case, s, sight, check) else None
+            )
+            if look is not None and name not in sight.heard.outcomes:
+                rows.append(look.rows)
+                here = slice(count, count + len(look.rows))
+                self._checks.append(_Tell(name, check.title, check.minutes, float(look.cost), here))
+                count = here.stop
+        for fact in sight.facts:
+            share = fact.chances[:, None]
+            rows.append(TRUST * share * fact.weights / weights + (1 - TRUST) * share)
+            here = slice(count, count + len(share))
+            self._questions.append(_Tell(fact.name, c.facts[fact.name].question, 0.0, 0.0, here))
+            count = here.stop
+        for tells in (self._checks, self._questions):
+            tells.sort(key=lambda t: t.id, reverse=True)
+        self._rows = np.concatenate(rows) * weights  # (results, m)
+        self._mass = self._rows.sum(axis=1)
 
-    nothing = columns.block(np.ones((1, weights.size)))
-    now = float(columns.stop(nothing, (), {})[0].max(axis=0)[0])
-    checks, questions = [], []
-    for name, check in c.checks.items():
-        if check.complaint or check.reveals or check.operations or name in heard.outcomes:
-            continue
-        if check.minutes > SPOT_MINUTES or not set(check.tools) <= set(case.tools.owned):
-            continue
-        if (check.running and s.held) or not set(check.requires) <= set(heard.outcomes):
-            continue
-        look = make_look(s, case, c, heard, name, sight.present)
-        if look is not None:
-            checks.append(tells(name, check.title, check.minutes, float(look.cost), look))
-    for fact in sight.facts:
-        share = fact.chances[:, None]
-        rows = TRUST * share * fact.weights / weights + (1 - TRUST) * share
-        questions.append(tells(fact.name, c.facts[fact.name].question, 0.0, 0.0, Look(fact.name, rows)))
-    checks, questions = (sorted(x, key=lambda t: t.id, reverse=True) for x in (checks, questions))
-    return Kerb(now, tuple(checks), tuple(questions), TRIFLE * float(s.terms.new_price))
+    def kerb(self, s: Setting, courses: Sequence[Course], after: AfterRepair) -> Kerb:
+        """Return what may be looked at and asked of one of the finds."""
+        mending = [x for x in courses if x.kind == "repair" and not x.barred]
+        every = [self._repair(s, after, x) for x in mending]
+        every += [x.worth @ self._rows.T for x in other_choices(s, courses, self._sight.weights)]
+        best: Floats = np.max(every, axis=0)
+
+        def told(tells: Sequence[_Tell]) -> tuple[Tells, ...]:
+            return tuple(Tells(t.id, t.title, t.minutes, t.cost, best[t.rows], self._mass[t.rows]) for t in tells)
+
+        trifle = TRIFLE * float(s.terms.new_price)
+        return Kerb(float(best[0]), told(self._checks), told(self._questions), trifle)
+
+    def _repair(self, s: Setting, after: AfterRepair, course: Course) -> Floats:
+        """Return what a repair is worth at each result, times the chance of it, (results,) [money]."""
+        states, weights = self._sight.states, self._sight.weights
+        if course.jobs not in self._missed:
+            may_miss = missed(s, after, course.jobs, states, weights)
+            self._missed[course.jobs] = may_miss, bits(self._rows @ may_miss.fails)
+        may_miss, apart = self._missed[course.jobs]
+        traced, given_up = in_states(s, after, course, states, weights, may_miss)
+        worth: Floats = traced @ self._rows.T - s.trace_cost * apart
+        return worth if given_up is None else np.maximum(worth, given_up @ self._rows.T)
+
+
+def _at_the_kerb(case: Case, s: Setting, sight: Sight, check: Check) -> bool:
+    """Return whether a check can be made standing at the kerb."""
+    if check.complaint or check.reveals or check.operations or check.as_is_drop or max(check.put_back) > 0:
+        return False
+    if check.minutes > SPOT_MINUTES or not set(check.tools) <= set(case.tools.owned):
+        return False
+    return not (check.running and s.held) and set(check.requires) <= set(sight.heard.outcomes)

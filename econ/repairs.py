@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.costing import THOUSAND, members, tickets, tracing_hours
-from econ.groundwork import Batch, Groundwork, done_over, halvings, ways_to_cure
+from econ.groundwork import Batch, Groundwork, done_over, ways_to_cure
 from econ.scopes import Scope, completed, neighbours
 from econ.setting import Course, Setting
 from econ.states import Masks, numbers_in
@@ -26,6 +26,7 @@ SEARCH_STATES = 1024  # and how many states at most
 SEARCH_MASS = 0.99  # share of the posterior that the search for scopes looks at; the chosen ones see all of it
 LEADS_FROM = 0.4  # probability from which a fault leads the others [1]; judgement
 IDLE = 50.0  # a job that changes the worth of a scope by no more than this is left out of it [minor units]; judgement
+EVERY = slice(None)
 ROUNDS = 3  # of improving the best scopes by one job
 
 
@@ -181,35 +182,49 @@ def open_ended(s: Setting, scope: Scope) -> bool:
     return set(scope) <= {*completed((), s.clearing), *s.wanted}
 
 
-def worth_by_state(s: Setting, after: AfterRepair, scope: Scope, states: Masks, weights: Floats) -> Floats:
-    """Return what a scope brings in each state of the one world there is, before its ticket is paid, (m,) [money].
+def net_by_state(s: Setting, after: AfterRepair, scope: Scope, rows: NDArray[np.int64] | slice = EVERY) -> Floats:
+    """Return what a scope brings in some states of the one world there is, its ticket paid, (rows,) [money].
 
-    Where the test run fails, what was missed is traced (each halving of what it may be costs the tracing time) or the
-    machine is given up, whichever is better on the whole.
+    rows: of the posterior. Where the test run fails, what was missed is traced (each halving of what it may be costs
+    the tracing time) or the machine is given up, whichever is better on the whole.
     """
-    ways = ways_to_cure(s, scope)
-    traced, given_up = over_ways(after, ways, states, after.groundwork.key(scope))
-    bits, fails = halvings(s, after.groundwork.place, ways, states, weights)
-    traced = traced - bits * fails * s.trace_cost
-    worth: Floats = traced if open_ended(s, scope) or traced @ weights >= given_up @ weights else given_up
-    return worth - done_over(s, scope, states)
+    states, few = s.posterior.states[rows], s.posterior.states.size
+    (price,) = after.groundwork.prices([scope])
+    traced, given_up = over_ways(s, after, scope, states)
+    fails = np.sum([p * ((states & ~cleared & s.table.failing) != 0) for p, cleared in ways_to_cure(s, scope)], axis=0)
+    traced = traced - after.groundwork.remains(scope, few).bits * fails * s.trace_cost
+    worth: Floats = traced if _if_missed(s, after, [scope], few)[2].item() else given_up
+    net: Floats = worth - done_over(s, scope, states) - (price.cost + price.weeks * s.payoffs.week)
+    return net
 
 
-def over_ways(
-    after: AfterRepair, ways: Sequence[tuple[float, int]], states: Masks, key: tuple[float, int]
-) -> tuple[Floats, Floats]:
-    """Return the mean worth in each state over the ways in which jobs may not cure, traced and given up, (m,) each."""
-    names = ("traced", "given_up")
-    rows = [chance * after(names, states & ~cleared, *key)[:, 0] for chance, cleared in ways]
+def over_ways(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tuple[Floats, Floats]:
+    """Return what a scope brings in each state, traced at no cost and given up, (m,) each [money].
+
+    Before its ticket; the mean over the ways in which jobs may not cure.
+    """
+    key = after.groundwork.key(scope)
+    rows = [p * after(("traced", "given_up"), states & ~cleared, *key)[:, 0] for p, cleared in ways_to_cure(s, scope)]
     traced, given_up = np.sum(rows, axis=0)
     return traced, given_up
 
 
-def _traced(s: Setting, scopes: Sequence[Scope], traced: Floats, given_up: Floats) -> Bools:
-    """Return whether what scopes miss is traced, by mean worth (scopes, W) each way: the better, but for open ones."""
-    opened = np.array([open_ended(s, x) for x in scopes], dtype=bool)
-    result: Bools = opened[:, None] | (traced >= given_up)
-    return result
+def _if_missed(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) -> tuple[Floats, Floats, Bools]:
+    """Return mean worth where what scopes miss is traced, and where it is given up, (scopes, W) each [money].
+
+    Also whether it is traced: where that is better, and always with open scopes. few: how many of the likeliest states
+    are looked at.
+    """
+    traced, given_up = after.means(("traced", "given_up"), scopes, few)
+    looks = np.array([[after.groundwork.remains(x, few).looks] for x in scopes])
+    traced = traced - looks * s.trace_cost
+    opened = np.array([[open_ended(s, x)] for x in scopes], dtype=bool)
+    return traced, given_up, opened | (traced >= given_up)
+
+
+def _again(after: AfterRepair, scopes: Sequence[Scope], few: int) -> Floats:
+    """Return what waiting is expected to cost where a shop does its jobs over again, (scopes,) [money]."""
+    return np.array([after.groundwork.remains(x, few).again for x in scopes], dtype=float)
 
 
 def worth_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) -> Floats:
@@ -217,54 +232,43 @@ def worth_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) 
 
     few: how many of the likeliest states are looked at. The first figure of `mean_of`.
     """
-    traced, given_up = after.means(("traced", "given_up"), scopes, few)
-    left = [after.groundwork.remains(x, few) for x in scopes]
-    looks, again = (np.array([[getattr(x, name)] for x in left], dtype=float) for name in ("looks", "again"))
-    traced = traced - looks * s.trace_cost
-    worth: Floats = np.where(_traced(s, scopes, traced, given_up), traced, given_up) - again
+    traced, given_up, which = _if_missed(s, after, scopes, few)
+    worth: Floats = np.where(which, traced, given_up) - _again(after, scopes, few)[:, None]
     return worth
 
 
 def mean_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> Floats:
     """Return the means over the states of what scopes bring, in the one world there is, before tickets are paid.
 
-    Returns (6, scopes): net worth as in `worth_by_state`, cost added later, years, cured at once, and the shop's gross
-    profit and hours on what is added later. Summed over the sets of faults left instead of over the states.
+    Returns (6, scopes): worth, cost added later, years, cured at once, and the shop's gross profit and hours on what is
+    added later. Summed over the sets of faults left instead of over the states.
     """
-    few, sold, by_shop = s.posterior.states.size, s.terms.perspective == "reseller", s.terms.perspective == "shop"
-    named: tuple[str, ...] = ("traced", "given_up", "added", "cured", "hours")
-    named += () if sold else ("years", "years_given_up")  # nobody has service of what is sold
-    named += ("margin",) if by_shop else ()
-    rows = dict(zip(named, after.means(named, scopes, few)[:, :, 0], strict=True))
-    left = [after.groundwork.remains(x, few) for x in scopes]
-    looks, again = (np.array([getattr(x, name) for x in left], dtype=float) for name in ("looks", "again"))
-    trace, hours = looks * float(s.trace_cost), looks * float(tracing_hours(s.bench))
-    earned = hours * float(s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
-    none = np.zeros(len(scopes))
-    traced = _traced(s, scopes, rows["traced"][:, None] - trace[:, None], rows["given_up"][:, None])[:, 0]
-    figures = (
-        (rows["traced"] - trace - again, rows["given_up"] - again),
-        (rows["added"] + trace, none),
-        (rows.get("years", none), rows.get("years_given_up", none)),
-        (rows["cured"], rows["cured"]),
-        (rows.get("margin", none) + earned, none),
-        (rows["hours"] + hours, none),
-    )
-    return np.array([np.where(traced, *figure) for figure in figures])
+    few, none = s.posterior.states.size, np.zeros(len(scopes))
+    worth = worth_of(s, after, scopes, few)[:, 0]
+    which = _if_missed(s, after, scopes, few)[2][:, 0]
+    looks = np.array([after.groundwork.remains(x, few).looks for x in scopes])
+    hours = looks * float(tracing_hours(s.bench))
+    added, later, cured = after.means(("added", "hours", "cured"), scopes, few)[:, :, 0]
+    years = ended = margin = none
+    if s.terms.perspective != "reseller":  # nobody has service of what is sold
+        years, ended = after.means(("years", "years_given_up"), scopes, few)[:, :, 0]
+    if s.terms.perspective == "shop":
+        margin = after.means(("margin",), scopes, few)[0, :, 0]
+        margin = margin + hours * float(s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
+    more = added + looks * float(s.trace_cost), margin, later + hours
+    cost, margin, hours = (np.where(which, x, 0.0) for x in more)
+    return np.array([worth, cost, np.where(which, years, ended), cured, margin, hours])
 
 
-def ways_of(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tuple[Floats, Floats, Floats]:
-    """Return a scope for the plan: its worth in each state traced and given up, (m,) each, and which faults then fail.
-
-    The last is (m, sets), the chance of each set of failing faults that can come up; passing is left out.
-    """
+def fails_of(s: Setting, scope: Scope, states: Masks) -> Floats:
+    """Return the chance of each set of failing faults that can come up once a scope is done, (m, sets)."""
     ways = ways_to_cure(s, scope)
     failing = np.array([(states & ~cleared) & s.table.failing for _, cleared in ways])
     sets, place = np.unique(failing, return_inverse=True)
     fails = np.zeros((states.size, sets.size))
     for (chance, _), at in zip(ways, place.reshape(failing.shape), strict=True):
         np.add.at(fails, (np.arange(states.size), at), chance)
-    return *over_ways(after, ways, states, after.groundwork.key(scope)), fails[:, sets != 0]
+    return fails[:, sets != 0]
 
 
 def leading(s: Setting, hidden: bool = False) -> int:
@@ -382,13 +386,12 @@ def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: b
     if not scopes:
         return []
     after.groundwork.check(s)
-    states, weights = s.posterior.states, s.posterior.weights
     found = []
     every = zip(scopes, after.groundwork.prices(scopes), mean_of(s, after, scopes).T, strict=True)
     for scope, price, mean in every:
         wait = price.weeks * s.payoffs.week
         paid = price.cost + wait
-        each = worth_by_state(s, after, scope, states, weights) - paid if by_state else np.zeros(0)
+        each = net_by_state(s, after, scope) if by_state else np.zeros(0)
         hours, margin, hourly = float(price.hours) / THOUSAND, None, None
         if s.terms.perspective == "shop":
             margin = float(price.profit + mean[4]) - _comebacks(s, scope)

@@ -7,7 +7,7 @@ every run. Their mean is the net worth of the course but for sampling, and the s
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
@@ -17,10 +17,10 @@ from econ.case import Case
 from econ.courses import TIE
 from econ.groundwork import entropy
 from econ.money import to_decimal
-from econ.repairs import AfterRepair, repairs
+from econ.repairs import AfterRepair, net_by_state
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
-from econ.spread import RESALE_SD, RESALE_SOURCE, Spread, draw, sobol
+from econ.spread import RESALE_SD, RESALE_SOURCE, Spread, WorkSpread, draw, sobol
 from econ.states import packed
 from econ.terms import Assumption
 
@@ -136,7 +136,7 @@ def assess(
     without one nothing is authorised. after: what was worked out for the courses, to use again.
     """
     d = draw(s, sobol(SEED, REPLICATES, POINTS))
-    worth, cost, gap = outturns(Spread(case, c, s, d, after or AfterRepair(s)), courses, d.row)
+    worth, cost, gap = outturns(Spread(s, after or AfterRepair(s), WorkSpread(case, c, s, d)), courses, d.row)
     means = worth.reshape(len(courses), REPLICATES, POINTS).mean(axis=2)
     error = means.std(axis=1, ddof=1) / REPLICATES**0.5
     points = np.quantile(worth, TENTHS, axis=1)
@@ -172,11 +172,17 @@ def assess(
     return Risk(lines, agreed, SEED, REPLICATES * POINTS, REPLICATES, notes)
 
 
-def outturns_of(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> Floats:
+def work_spread(case: Case, c: MachineClass, s: Setting) -> WorkSpread:
+    """Return how the work of machines that are worked on alike may turn out in the draws of `assess`."""
+    return WorkSpread(case, c, s, draw(s, sobol(SEED, REPLICATES, POINTS)))
+
+
+def outturns_of(s: Setting, best: Course, after: AfterRepair, work: WorkSpread) -> Floats:
     """Return what one course brings in the draws of `assess`, rising, (draws,) [money]."""
-    course = repairs(s, after, [best.jobs])[0] if best.kind == "repair" and not best.worth_by_state.size else best
-    d = draw(s, sobol(SEED, REPLICATES, POINTS))
-    found: Floats = np.sort(outturns(Spread(case, c, s, d, after), [course], d.row)[0][0])
+    rows, which = work.states
+    by_state = best.worth_by_state[rows] if best.worth_by_state.size else net_by_state(s, after, best.jobs, rows)
+    course = replace(best, worth_by_state=by_state)
+    found: Floats = np.sort(outturns(Spread(s, after, work), [course], which)[0][0])
     return found
 
 

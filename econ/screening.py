@@ -14,15 +14,18 @@ from econ.buying import Asking, Bought, Brings, asking_of, bought, brings_of
 from econ.case import Case
 from econ.courses import best_course
 from econ.earlier import earlier_jobs, raised
-from econ.kerb import Kerb, Sight, Tells, Told, make_kerb
+from econ.kept import Kept
+from econ.kerb import Kerb, Sight, Standing, Tells, Told
 from econ.money import IntArray, to_decimal
 from econ.pricebook import Supply
 from econ.problems import BadInput
+from econ.risk import work_spread
 from econ.rulebook import MachineClass
 from econ.setting import course_name
+from econ.spread import WorkSpread
 from econ.suspects import fault_lines, pointed_at
 from econ.terms import Default
-from econ.weighing import Common, Weighed, believe, weigh_alike
+from econ.weighing import KEPT, Common, Weighed, believe, weigh_alike
 from econ.words import cause, title_of
 
 TEST_IT = "test it, then do what it needs"  # of a machine of which nothing is said to be wrong
@@ -112,7 +115,17 @@ class _Known:
         self.believed = believe(case, c, raised(c, earlier_jobs(case, c)))
         heard, posterior = self.believed.heard, self.believed.posterior
         self.reason = cause(pointed_at(fault_lines(c, heard, self.believed.before, posterior), heard, posterior))
-        self.sight = Sight(self.believed)
+        self._sight = Sight(self.believed)
+        self._work: Kept[WorkSpread] = Kept(KEPT)
+        self._standing: Kept[Standing] = Kept(KEPT)
+
+    def work(self, case: Case, c: MachineClass, w: Weighed) -> WorkSpread:
+        """Return how the work may turn out on machines that are worked on alike."""
+        return self._work.get(w.after.groundwork, lambda: work_spread(case, c, w.setting))
+
+    def standing(self, case: Case, c: MachineClass, w: Weighed) -> Standing:
+        """Return what may be looked at and asked of finds that are worked on alike."""
+        return self._standing.get(w.after.groundwork, lambda: Standing(case, c, w.setting, self._sight))
 
 
 class Screening:
@@ -171,8 +184,8 @@ class Screening:
             best.worth,
             known.reason,
             known.believed.holds,
-            brings_of(case, c, s, best, w.after) if find else None,
-            make_kerb(case, c, s, known.sight, w.courses, w.after) if find else None,
+            brings_of(c, s, best, w.after, known.work(case, c, w)) if find else None,
+            known.standing(case, c, w).kerb(s, w.courses, w.after) if find else None,
         )
 
     def screen(self, case: Case, c: MachineClass, supply: Supply | None = None) -> Screened:

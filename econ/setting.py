@@ -72,6 +72,7 @@ class Setting:
     payoffs: Payoffs
     posterior: Posterior
     terms: Terms
+    market: Market
     clearing: tuple[Scope, ...]
     wanted: Scope
     trace_cost: Any
@@ -158,6 +159,7 @@ def make_setting(
         _payoffs(table, market, terms, c, heard, complained),
         posterior,
         terms,
+        market,
         clearing,
         tuple(bench.jobs.index(w) for w in case.wanted if bench.jobs.index(w) not in bench.barred),
         tracing_cost(bench),
@@ -173,7 +175,7 @@ def with_market(
 ) -> Setting:
     """Return the setting of a machine that is worked on alike but sells for something else, or of several."""
     payoffs = _payoffs(s.table, market, terms, c, heard, complained)
-    return replace(s, bench=replace(s.bench, terms=terms), payoffs=payoffs, terms=terms)
+    return replace(s, bench=replace(s.bench, terms=terms), payoffs=payoffs, terms=terms, market=market)
 
 
 def _payoffs(
@@ -201,6 +203,7 @@ def with_terms(
         payoffs=_payoffs(s.table, market, terms, c, heard, complained),
         posterior=posterior,
         terms=terms,
+        market=market,
         trace_cost=tracing_cost(bench),
         put_back=sum(pert_mean(c.checks[i].put_back) for i in heard.opened) * hour_cost(bench),
     )

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,10 +43,11 @@ from econ.costing import (
 )
 from econ.groundwork import ways_to_cure
 from econ.knowledge import Three, pert_mean
-from econ.market import net_sale, new_flows, own_flows, read_market, used_flows
+from econ.market import net_sale, new_flows, own_flows, used_flows
 from econ.money import IntArray, divide, share
 from econ.repairs import AfterRepair
 from econ.rulebook import MachineClass
+from econ.scopes import Scope
 from econ.setting import Course, Setting
 from econ.states import Masks, effects
 from econ.terms import price_range
@@ -185,19 +186,18 @@ def lasting(
     return outturn, np.where(stop == 0, sale, mean), lasts & (price * flows.sale[stop] > flows.scrap)
 
 
-class Spread:
-    """The deviations of one case's courses about their worth, draw by draw."""
+class WorkSpread:
+    """How the work of machines that are worked on alike may turn out, draw by draw: hours, prices and complications."""
 
-    def __init__(self, case: Case, c: MachineClass, s: Setting, d: Draws, after: AfterRepair) -> None:
-        self._s, self._d, self._after = s, d, after
-        self._market = read_market(case, c, s.terms)
+    def __init__(self, case: Case, c: MachineClass, s: Setting, draws: Draws) -> None:
+        self._s, self.draws = s, draws
         bench = s.bench
         self._op = quantiles(tuple(c.operations[o].hours for o in bench.ops))
         self._part = quantiles(tuple(price_range(s.terms, c, p, p in case.prices) for p in bench.parts))
         hours = bench.op_hours.astype(float)
-        self._late = at((hours @ self._op / max(hours.sum(), 1.0))[None], d.hours)[0] - 1.0
+        self.late = at((hours @ self._op / max(hours.sum(), 1.0))[None], draws.hours)[0] - 1.0
         every = self._part if bench.parts else quantiles(((1.0, 1.0, 1.0),))  # a class may need no parts at all
-        self._dear = at(every.mean(axis=0)[None], d.prices)[0] - 1.0
+        self.dear = at(every.mean(axis=0)[None], draws.prices)[0] - 1.0
         price = dict(zip(bench.parts, bench.unit_price.tolist(), strict=True))
         troubles = [
             (i, complication_chance(t, case.machine.rusty), pert_mean(t.hours), t.parts)
@@ -209,21 +209,20 @@ class Spread:
         self._trouble_op = np.array([x[0] for x in troubles], dtype=np.int64)
         self._trouble_hours = np.array([thousandths(x[2]) for x in troubles], dtype=float)
         self._trouble_parts = np.array([sum(q.quantity * price[q.part] for q in x[3]) for x in troubles], dtype=float)
-        self._trouble = (d.trouble - (np.cumsum(chance) - chance)[:, None]) % 1.0 < chance[:, None]
-        self._reseller = s.terms.perspective == "reseller"
-        self._unsold = s.terms["unsold_chance"] if self._reseller else 0.0
-        self._holding = s.terms.money("holding_per_week") * self._market.days_to_sell / 7 if self._reseller else 0.0
-        self._whole = float(self._as_stands(np.zeros(1, dtype=np.int64))[0])
-        self._flows: dict[float, Flows] = {}
-        self._elsewhere: dict[str, Floats] = {}
-        if not self._reseller:
-            self._elsewhere["replace_used"] = self._other_machine(used_flows(self._market, s.terms))
-            self._elsewhere["replace_new"] = self._other_machine(new_flows(self._market, s.terms))
+        self._trouble = (draws.trouble - (np.cumsum(chance) - chance)[:, None]) % 1.0 < chance[:, None]
+        self._known: dict[Scope, tuple[Floats, float]] = {}
 
-    def tickets(self, courses: Sequence[Course]) -> tuple[Floats, Floats]:
+    def tickets(self, scopes: Sequence[Scope]) -> tuple[Floats, Floats]:
         """Return what repairs cost by the ticket in each draw, (k, n), and at mean hours, (k,) [money]."""
-        bench, d = self._s.bench, self._d
-        member = members(bench, [x.jobs for x in courses])
+        new = [x for x in dict.fromkeys(scopes) if x not in self._known]
+        if new:
+            self._known |= {x: (row, float(mean)) for x, row, mean in zip(new, *self._tickets(new), strict=True)}
+        known = [self._known[x] for x in scopes]
+        return np.array([row for row, _ in known]), np.array([mean for _, mean in known])
+
+    def _tickets(self, scopes: Sequence[Scope]) -> tuple[Floats, Floats]:
+        bench, d = self._s.bench, self.draws
+        member = members(bench, scopes)
         t, w = tickets(bench, member), work(bench, member)
         late = bench.op_hours[:, None] * self._op
         came = self._trouble.astype(float)
@@ -238,6 +237,33 @@ class Spread:
         parts += (w.charged[:, self._trouble_op] * self._trouble_parts) @ came
         cost = billed(self._s, t, hours(w.charged), hours(w.done), np.rint(parts).astype(np.int64))
         return cost.astype(float), t.cost.astype(float)
+
+    @cached_property
+    def states(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """The rows of the posterior that are drawn at all, rising, and which of them each draw is, (n,)."""
+        rows, which = np.unique(self.draws.row, return_inverse=True)
+        return rows, which
+
+
+class Spread:
+    """The deviations of one case's courses about their worth, draw by draw."""
+
+    def __init__(self, s: Setting, after: AfterRepair, work: WorkSpread) -> None:
+        """work: of this machine, or of one that is worked on alike."""
+        self._s, self._d, self._after, self._work = s, work.draws, after, work
+        self._reseller = s.terms.perspective == "reseller"
+        self._unsold = s.terms["unsold_chance"] if self._reseller else 0.0
+        self._holding = s.terms.money("holding_per_week") * s.market.days_to_sell / 7 if self._reseller else 0.0
+        self._whole = float(self._as_stands(np.zeros(1, dtype=np.int64))[0])
+        self._flows: dict[float, Flows] = {}
+        self._elsewhere: dict[str, Floats] = {}
+        if not self._reseller:
+            self._elsewhere["replace_used"] = self._other_machine(used_flows(s.market, s.terms))
+            self._elsewhere["replace_new"] = self._other_machine(new_flows(s.market, s.terms))
+
+    def tickets(self, courses: Sequence[Course]) -> tuple[Floats, Floats]:
+        """Return what repairs cost by the ticket in each draw, (k, n), and at mean hours, (k,) [money]."""
+        return self._work.tickets([x.jobs for x in courses])
 
     def repair(self, course: Course) -> tuple[Floats, Floats]:
         """Return the deviations of a repair but for its ticket, and what is added to it later, (n,) each [money]."""
@@ -261,7 +287,7 @@ class Spread:
         tracing = max(course.follow_up - float(added.mean()), 0.0) if traced else 0.0
         labour = np.minimum(np.where(adds, hours, 0.0) * hour_cost(s.bench), added)
         parts = np.maximum(added - labour - s.terms["parts_lead_days"] / 7 * s.payoffs.week, 0.0)
-        more = (labour + tracing) * self._late + parts * self._dear
+        more = (labour + tracing) * self._work.late + parts * self._work.dear
         # What is added clears what failed; whatever else it clears bears on the spread only, and is left out.
         use = self._in_use(np.where(adds, mask & ~failing, mask) | worn, renewal)
         deviation += np.where(fails & ~adds, self._given_up(mask | worn), use) - more
@@ -273,14 +299,14 @@ class Spread:
         if course.kind != "keep_using":
             return self._let_go(masks)[course.disposal] + self._elsewhere.get(course.kind, 0.0)
         stop = s.payoffs.as_it_is(s.present, s.posterior.weights).stop[0]
-        whole = self._market.running * (1.0 - s.terms["selling_fee_rate"])
+        whole = self._s.market.running * (1.0 - s.terms["selling_fee_rate"])
         flows, kept = self._own(0.0), self._whole / whole if whole > 0 else 0.0
         opened = replace(flows, sale=np.maximum(flows.sale * kept, flows.scrap))
         return self._lasts(opened, masks, np.full(masks.size, stop), kept)
 
     def _own(self, renewal: float) -> Flows:
         if renewal not in self._flows:
-            self._flows[renewal] = own_flows(self._market, self._s.terms, renewal)
+            self._flows[renewal] = own_flows(self._s.market, self._s.terms, renewal)
         return self._flows[renewal]
 
     def _in_use(self, masks: Masks, renewal: float) -> Floats:
@@ -294,7 +320,7 @@ class Spread:
         net = self._per_sale(use.worth + hours)
         keeps = 1.0 - s.terms["selling_fee_rate"]
         as_stands = self._as_stands(one) / keeps if keeps > 0 else np.zeros(one.size)
-        refund = np.maximum(self._market.running * left.seen_price - as_stands, 0.0)
+        refund = np.maximum(self._s.market.running * left.seen_price - as_stands, 0.0)
         return self._sale(net[place], refund[place], 1.0 - left.unclaimed[place])
 
     def _lasts(self, flows: Flows, masks: Masks, stop: NDArray[np.int64], kept: float) -> Floats:
@@ -324,7 +350,7 @@ class Spread:
     def _per_sale(self, worth: Floats) -> Floats:
         """Return what a sale brings before its costs, from its worth with the hours added back [money]."""
         q, sold = self._unsold, 1.0 - self._unsold
-        gross = worth + self._holding - q * self._market.scrap
+        gross = worth + self._holding - q * self._s.market.scrap
         return gross / sold + self._s.terms.money("selling_cost") if sold > 0 else np.zeros(worth.size)
 
     def _as_stands(self, masks: Masks) -> Floats:
@@ -342,8 +368,8 @@ class Spread:
             return net * (d.resale - 1.0)
         sold, claimed = d.life >= self._unsold, d.other < claim
         brings = (net - (claimed - claim) * refund) * d.resale - cost
-        mean = (1.0 - self._unsold) * (net - cost) + self._unsold * self._market.scrap
-        deviation: Floats = np.where(sold, brings, self._market.scrap) - mean
+        mean = (1.0 - self._unsold) * (net - cost) + self._unsold * self._s.market.scrap
+        deviation: Floats = np.where(sold, brings, self._s.market.scrap) - mean
         return deviation
 
     def _let_go(self, masks: Masks) -> dict[str, Floats]:

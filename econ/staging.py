@@ -10,27 +10,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.case import Case
-from econ.costing import THOUSAND, hour_cost, members, tickets, work
+from econ.costing import THOUSAND, hour_cost, members, tickets
 from econ.courses import CLEARLY, SELDOM
 from econ.findings import HOLD_FROM, Heard
 from econ.fitting import Fitting
-from econ.groundwork import done_over, entropy, repair_weeks
 from econ.knowledge import Check, pert_mean
 from econ.looking import Leaning, OpenCheck, effort_minutes, result_names, result_rows
+from econ.missed import in_states, missed
 from econ.money import to_decimal
 from econ.orders import Orders, Weighed
 from econ.plan import Node, Step
-from econ.repairs import AfterRepair, ways_of
+from econ.repairs import AfterRepair
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
-from econ.stopping import Choice, Columns, Look, Suspect, bits
+from econ.stopping import Choice, Columns, Look, Suspect
 from econ.words import title_of
 
 Floats = NDArray[np.float64]
 Path = tuple[tuple[str, int], ...]  # checks made, with the number of each one's result
 
 STATES = 768  # likeliest states the plan looks at
-GROUPS = 24  # sets of failing faults told apart in tracing; the rest count as one
 LEAST = 0.002  # of the new price by which checking must beat stopping to be worth the trouble [1]; judgement
 WORTH_FROM = 0.2  # of its cost: a check whose result is worth less than this tells little [1]; judgement
 SHORT_LOOK = 5.0  # a look at the counter that a shop does not bill: it costs its wage [minutes]; judgement
@@ -151,41 +150,18 @@ def repair_choice(
     s: Setting, after: AfterRepair, course: Course, states: NDArray[np.int64], weights: Floats, bill: Bill
 ) -> Choice:
     """Return a repair as the plan sees it; states it does not look at count with what it is worth with them now."""
-    traced, untraced, fails = ways_of(s, after, course.jobs, states)
-    member = members(s.bench, [course.jobs])
-    paid = float(tickets(s.bench, member).cost[0])
-    paid += float(repair_weeks(s, work(s.bench, member).wait)[0]) * s.payoffs.week
-    paid = paid + done_over(s, course.jobs, states)
     used = {i for j in course.jobs for i in np.flatnonzero(s.bench.job_ops[j]).tolist()}
     credit = {o: bill.operations[i] for i, o in enumerate(s.bench.ops) if i in used and bill.operations}
     needed = {s.bench.tools[t] for t in np.flatnonzero(s.bench.op_tools[sorted(used)].any(axis=0))}
     credit |= {t: price for t, price in bill.tools.items() if t in needed}
-    kept, inside = _grouped(fails, weights)
-    traced = traced - paid - s.trace_cost * inside
-    given_up = None if course.open_ended else untraced - paid
-    here = float(weights @ traced - s.trace_cost * bits(weights @ kept))
-    unseen = course.worth - (here if given_up is None else max(here, float(weights @ given_up)))
+    may_miss = missed(s, after, course.jobs, states, weights)
     return Choice(
         course_name(s, course),
-        traced + unseen,
-        None if given_up is None else given_up + unseen,
-        kept,
+        *in_states(s, after, course, states, weights, may_miss),
+        may_miss.fails,
         credit,
         mends={h: 0.0 if jobs & set(course.jobs) else price for h, (jobs, price) in bill.holds.items()},
     )
-
-
-def _grouped(fails: Floats, weights: Floats) -> tuple[Floats, Floats]:
-    """Return what fails (m, sets) with all but the likeliest sets as one, and the bits of telling those apart (m,).
-
-    The bits of all are those of the groups and, where the last comes up, those inside it (the chain rule of entropy);
-    the latter stay what they are now.
-    """
-    seen = weights @ fails
-    top = np.argsort(-seen, kind="stable")
-    last = fails[:, top[GROUPS:]].sum(axis=1)
-    kept = np.concatenate([fails[:, top[:GROUPS]], last[:, None]], axis=1)
-    return kept, last * entropy(seen[top[GROUPS:]]) if top.size > GROUPS else np.zeros(weights.size)
 
 
 def _op_price(s: Setting, op: int) -> float:

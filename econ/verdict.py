@@ -32,7 +32,7 @@ from econ.pricebook import Supply
 from econ.purchase import prices_used
 from econ.release import release_tests
 from econ.repairs import AfterRepair
-from econ.risk import assess
+from econ.risk import assess, work_spread
 from econ.rulebook import MachineClass
 from econ.setting import Course, Setting, course_name
 from econ.staging import Staged, stage
@@ -209,7 +209,8 @@ def _any_hidden(s: Setting) -> float:
 
 
 def _offer(case: Case, c: MachineClass, s: Setting, best: Course, after: AfterRepair) -> HighestOffer:
-    found, asked = bought(brings_of(case, c, s, best, after), asking_of(case)), case.find.asking_price
+    brings = brings_of(c, s, best, after, work_spread(case, c, s))
+    found, asked = bought(brings, asking_of(case)), case.find.asking_price
     highest, left = (to_decimal(int(x[0]), case.currency) for x in (found.highest, found.left))
     most = max(highest, Decimal(0))
     return HighestOffer(most, asked, *((None, None) if asked is None else (left, float(found.loss[0]))))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 from econ.alike import together
@@ -13,6 +13,7 @@ from econ.evidence import ImpossibleEvidence, Posterior, condition, linked, prio
 from econ.findings import Heard, hear, impossible, open_holds
 from econ.followups import OfClass
 from econ.groundwork import Groundwork
+from econ.kept import Kept
 from econ.market import Market, read_market
 from econ.offers import Offer
 from econ.payoffs import week_without
@@ -89,30 +90,30 @@ class Common:
 
     def __init__(self) -> None:
         self._class: object = None
-        self._follow_ups: dict[object, OfClass] = {}
         self._believed: Believed | None = None
-        self._grounds: dict[object, Groundwork] = {}
+        self._follow_ups: Kept[OfClass] = Kept(KEPT)
+        self._grounds: Kept[Groundwork] = Kept(KEPT)
 
-    def groundwork(self, work: object, c: MachineClass, believed: Believed, make: Callable[[], Setting]) -> Groundwork:
+    def groundwork(
+        self, work: Hashable, c: MachineClass, believed: Believed, make: Callable[[], Setting]
+    ) -> Groundwork:
         """Return the groundwork of machines that are worked on alike, as `work` tells. make: makes a setting of one."""
         if c is not self._class:
-            self._class, self._follow_ups, self._believed = c, {}, None
+            self._class, self._follow_ups = c, Kept(KEPT)
         if believed is not self._believed:
-            self._believed, self._grounds = believed, {}
-        if work in self._grounds:
-            self._grounds[work].gather()
-        else:
+            self._believed, self._grounds = believed, Kept(KEPT)
+
+        def ground() -> Groundwork:
             s = make()
-            if work not in self._follow_ups:
-                self._follow_ups[work] = OfClass(s.bench, c, s.payoffs.week)
-            self._grounds[work] = Groundwork(s, self._follow_ups[work].of(s.table.ids))
-            for kept in (self._follow_ups, self._grounds):
-                if len(kept) > KEPT:
-                    del kept[next(iter(kept))]
-        return self._grounds[work]
+            follow_ups = self._follow_ups.get(work, lambda: OfClass(s.bench, c, s.payoffs.week))
+            return Groundwork(s, follow_ups.of(s.table.ids))
+
+        found = self._grounds.get(work, ground)
+        found.gather()
+        return found
 
 
-def worked_on(case: Case, t: Terms, market: Market) -> object:
+def worked_on(case: Case, t: Terms, market: Market) -> Hashable:
     """Return whatever bears on what work on a machine takes and costs, and not on what it sells for."""
     machine = case.machine
     told = case.tools, case.prices, case.unobtainable, case.prior_jobs, case.recalled_jobs, case.wanted, case.terms
@@ -154,7 +155,7 @@ def weigh_alike(
     taken: list[dict[str, Offer]] = [{} for _ in cases]
     left = list(range(len(cases)))
     for _ in range(BASKETS):  # the basket of the best repair may change what it costs, and so which is best
-        alike: dict[object, list[tuple[int, Terms, Market]]] = {}
+        alike: dict[Hashable, list[tuple[int, Terms, Market]]] = {}
         for i in left:
             try:
                 terms = settle(cases[i], c, defaults, supplies[i], taken[i])
@@ -184,7 +185,7 @@ def _weigh(
     members: Sequence[tuple[Case, Supply | None, Terms, Market]],
     c: MachineClass,
     believed: Believed,
-    work: object,
+    work: Hashable,
     common: Common | None,
 ) -> list[tuple[Weighed, Mapping[str, Offer]]]:
     """Return what every course of cases that are worked on alike is worth, and by part the offer to take of it."""

@@ -15,7 +15,7 @@ from econ.risk import POINTS, REPLICATES, SEED, Risk, assess
 from econ.rulebook import MachineClass
 from econ.scopes import Scope
 from econ.setting import Course, Setting
-from econ.spread import Draws, Spread, draw, sobol
+from econ.spread import Draws, Spread, WorkSpread, draw, sobol
 from econ.terms import Default
 
 
@@ -39,7 +39,7 @@ class Settled:
 
     def spread(self, points: int = POINTS) -> tuple[Spread, Draws]:
         d = draw(self.s, sobol(SEED, REPLICATES, points))
-        return Spread(self.case, self.c, self.s, d, self.after), d
+        return Spread(self.s, self.after, WorkSpread(self.case, self.c, self.s, d)), d
 
 
 def settled(case: Case, c: MachineClass, defaults: Mapping[str, Default]) -> Settled:

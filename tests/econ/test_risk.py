@@ -16,7 +16,7 @@ from econ.costing import members, tickets
 from econ.knowledge import pert_mean
 from econ.market import Market, new_flows, used_flows
 from econ.risk import POINTS, REPLICATES, outturns, regrets
-from econ.spread import GRID, RESALE_SD, Spread, at, lasting, quantiles, sobol
+from econ.spread import GRID, RESALE_SD, Spread, WorkSpread, at, lasting, quantiles, sobol
 from econ.states import effects
 from econ.terms import Terms
 from econ.worth import Flows, discount_factors, worth_if_kept, worth_in_use
@@ -191,9 +191,10 @@ def test_resale_touches_only_machines_that_last_until_they_are_sold(
     """Another machine, kept a year at least: the share of draws that resale moves is S at its stopping step."""
     found = shipped(FIXED)
     spread, d = found.spread()
-    flows, one = flows_of(spread._market, found.s.terms), np.ones(1)
+    flows, one = flows_of(found.s.market, found.s.terms), np.ones(1)
     stop = int(worth_if_kept(flows, found.s.payoffs.year_of_service, one, one, one, one, 12).stop[0])
-    level = Spread(found.case, found.c, found.s, replace(d, resale=np.ones(d.masks.size)), found.after)
+    even = WorkSpread(found.case, found.c, found.s, replace(d, resale=np.ones(d.masks.size)))
+    level = Spread(found.s, found.after, even)
     moved = spread._elsewhere[name] != level._elsewhere[name]
     assert stop >= 12
     assert moved.mean() == pytest.approx(flows.survival[stop], abs=0.005)
