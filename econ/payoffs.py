@@ -130,6 +130,8 @@ def _let_go(
     unsold = terms["unsold_chance"] if reseller else 0.0
     holding = terms.money("holding_per_week") * market.days_to_sell / 7 if reseller else 0.0
 
+    costs = own_hours["sell_as_stands"] + holding + (1 - unsold) * terms.money("selling_cost") - unsold * market.scrap
+
     last: list[tuple[Masks, Mapping[str, Floats]]] = []  # the same sets are asked for again and again
 
     def let_go(masks: Masks) -> Mapping[str, Floats]:
@@ -139,10 +141,9 @@ def _let_go(
 
     def _ways(masks: Masks) -> Mapping[str, Floats]:
         left = effects(table, masks)
-        parts = market.part_out * left.parts * (1 - fee) - own_hours["part_out"] - holding
+        parts = left.parts * (market.part_out * (1 - fee)) - (own_hours["part_out"] + holding)
         scrap = market.scrap * np.ones(masks.size)
-        sold = as_stands(masks) * (1 - fee) - terms.money("selling_cost")
-        sell = (1 - unsold) * sold + unsold * market.scrap - own_hours["sell_as_stands"] - holding
+        sell = as_stands(masks) * ((1 - fee) * (1 - unsold)) - costs
         return {"sell_as_stands": sell, "part_out": parts, "scrap": scrap}
 
     return let_go
@@ -158,7 +159,7 @@ def make_payoffs(
     """
 
     def as_stands(masks: Masks) -> Floats:
-        price: Floats = market.running * effects(table, masks).disclosed(steepness) * as_is_kept
+        price: Floats = effects(table, masks).disclosed(steepness) * (market.running * as_is_kept)
         return price
 
     hour = terms.money("hour_worth")
@@ -228,14 +229,14 @@ def _sold_as_working(
     fee, q = terms["selling_fee_rate"], terms["unsold_chance"]
     hours = terms["selling_hours"] * terms.money("hour_worth") + terms["cleaning_hours"] * terms.bench_hour
     holding = terms.money("holding_per_week") * market.days_to_sell / 7
+    costs = hours + holding + (1 - q) * terms.money("selling_cost") - q * market.scrap
 
     def kept(masks: Masks, renewal: float) -> InUse:
         del renewal  # none is counted for a reseller
         left = effects(table, masks)
         price = market.running * left.seen_price
         claims = (1 - left.unclaimed) * np.maximum(price - as_stands(masks), 0.0)
-        sold = price * (1 - fee) - terms.money("selling_cost") - claims
-        worth = (1 - q) * sold + q * market.scrap - hours - holding
+        worth = (price * (1 - fee) - claims) * (1 - q) - costs
         return InUse(worth, np.zeros(masks.size, dtype=np.int64), np.zeros(masks.size))
 
     return kept

@@ -160,7 +160,7 @@ class _End:
         more, adds = self._b.more, self._adds
         assert more is not None  # noqa: S101 - there is a set that fails
         if name == "traced":
-            return np.where(adds, self._add, self._drop)
+            return np.maximum(self._add, self._drop)
         if name == "if_added":
             return np.where(np.isfinite(self._add), self._add, self._drop)
         if name == "given_up":

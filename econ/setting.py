@@ -89,7 +89,7 @@ class Setting:
     @cached_property
     def present(self) -> Masks:
         """The states of the posterior with the wanted wear faults in each, (m,)."""
-        return self.posterior.states | self.worn
+        return self.posterior.states | self.worn if self.worn else self.posterior.states
 
 
 def course_name(s: Setting, course: Course) -> str:

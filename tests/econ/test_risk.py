@@ -207,7 +207,7 @@ def test_an_unsold_machine_is_scrapped() -> None:
     sell = next(i for i, x in enumerate(found.courses) if x.kind == "sell_as_stands")
     spread, d = found.spread()
     worth, _, _ = outturns(spread, found.courses, d.row)
-    scrapped = np.isclose(worth[sell], spread._market.scrap - spread._holding, atol=1e-6)
+    scrapped = np.isclose(worth[sell], found.s.market.scrap - spread._holding, atol=1e-6)
     assert scrapped.mean() == pytest.approx(0.25, abs=0.01)
 
 
