@@ -167,6 +167,74 @@ def test_whoever_asks_it_is_the_decision_of_every_class(class_id: str, perspecti
     appraised_as_decided(class_id, perspective, 4)
 
 
+def believed_alike(class_id: str, perspective: str, kinds: int, rng: random.Random) -> list[dict[str, Any]]:
+    """Return cases that tell the same of the machine's state, and differ in whatever bears on its price."""
+    first = find(class_id, rng)
+    told = []
+    for _ in range(kinds):
+        other = find(class_id, rng)
+        machine = {**other["machine"], "use": first["machine"]["use"]}
+        machine["rusty"] = rng.random() < 0.1  # some are not worked on alike
+        said = {**first, "machine": machine, "as_of": other["as_of"]}
+        market = {"running": f"{rng.randint(60, 79)}.00", "as_is": f"{rng.randint(5, 50)}.00"}
+        stated = [*market, "part_out"][: rng.choice((0, 0, 1, 2))]
+        told.append(of(perspective, {**said, "market": {x: market[x] for x in stated}}))
+    return told
+
+
+def alone_as_among_others(class_id: str, perspective: str, kinds: int, seed: int) -> None:
+    rng = random.Random(f"{class_id} {seed}")  # noqa: S311 - invented finds
+    cases = [read(x) for x in believed_alike(class_id, perspective, kinds, rng)]
+    c = cases[0][1]
+    together = Screening(defaults()).appraise_alike([case for case, _ in cases], c, [None] * kinds)
+    by_itself = Screening(defaults())
+    for i, (case, _) in enumerate(cases):
+        found = together[i]
+        assert isinstance(found, Appraisal)
+        assert same(found, by_itself.appraise(case, c)), i
+        if i % 8 == 0:
+            assert same(found, Screening(defaults()).appraise(case, c)), i
+
+
+@pytest.mark.parametrize("class_id", EACH_CLASS)
+def test_kinds_at_once_as_one_by_one(class_id: str) -> None:
+    """To the last digit: kinds believed alike are worked out together, to what each would be by itself."""
+    alone_as_among_others(class_id, "reseller", 6, 0)
+
+
+@pytest.mark.parametrize("perspective", ["owner", "shop"])
+def test_kinds_at_once_as_one_by_one_whoever_asks(perspective: str) -> None:
+    alone_as_among_others("tiller_front_tine", perspective, 4, 0)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("perspective", PERSPECTIVES)
+@pytest.mark.parametrize("class_id", CLASS_IDS)
+def test_kinds_at_once_as_one_by_one_in_every_class(class_id: str, perspective: str) -> None:
+    kinds = 80 if perspective == "reseller" else 24
+    for seed in (1, 2):
+        alone_as_among_others(class_id, perspective, kinds, seed)
+
+
+def test_a_kind_that_contradicts_itself_leaves_the_others_alone() -> None:
+    """A machine in hand that is to sell for more than a new one is refused, and those beside it are as without it."""
+    good, odd = mower(), mower(market={"running": "999.00"})
+    older = mower(machine={**MOWER, "age_years": 9})
+    cases = [read(x) for x in (good, odd, older)]
+    first, wrong, last = Screening(defaults()).appraise_alike([x for x, _ in cases], cases[0][1], [None] * 3)
+    assert isinstance(wrong, BadInput)
+    assert [p.path for p in wrong.problems] == ["market.running"]
+    for found, document in ((first, good), (last, older)):
+        assert isinstance(found, Appraisal)
+        assert same(found, Screening(defaults()).appraise(*read(document)))
+
+
+def test_only_what_tells_the_same_is_appraised_together() -> None:
+    cases = [read(x) for x in (mower(), mower(complaints=["low_power"]))]
+    with pytest.raises(ValueError, match="tell the same"):
+        Screening(defaults()).appraise_alike([x for x, _ in cases], cases[0][1], [None] * 2)
+
+
 @pytest.mark.parametrize("class_id", EACH_CLASS)
 def test_thousands_of_prices_at_once_as_one_by_one(class_id: str) -> None:
     """To the last digit: a thousand prices and trips for each of three kinds, and cut anywhere."""
