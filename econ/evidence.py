@@ -13,7 +13,7 @@ References:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -162,13 +162,35 @@ def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
 
     base_odds: (n,) prior odds at factor 1. Returns (2^n,) summing to 1.
     """
+    total, order = np.ones(1), []
+    for faults, joint in _by_group(base_odds, causes):
+        total = np.multiply.outer(joint.ravel(), total).ravel()
+        order += faults
+    return total if order == sorted(order) else total[_in_order(order)]
+
+
+def prior_of(states: Ints, base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
+    """Return P(s) as `prior_states` has it, of some states alone, (m,)."""
+    total = np.ones(states.size)
+    for faults, joint in _by_group(base_odds, causes):
+        place = np.zeros(states.size, dtype=np.int64)
+        for k, i in enumerate(faults):
+            place |= (states >> i & 1) << k
+        total *= joint.ravel()[place]
+    return total
+
+
+def _by_group(base_odds: Sequence[float], causes: Sequence[Cause]) -> Iterator[tuple[list[int], Floats]]:
+    """Yield the faults of each group that shares no uncertain cause with others, and P of every set of them.
+
+    Sets as a table (high half, low half) of the bits in the order of the faults.
+    """
     known = [c for c in causes if max(c.weights) == 1.0]
     fixed = np.array(base_odds, dtype=float)
     for cause in known:
         level = cause.weights.index(1.0)
         for i, row in cause.factors.items():
             fixed[i] *= row[level]
-    total, order = np.ones(1), []
     uncertain = [c for c in causes if max(c.weights) < 1.0]
     own = {i: [c for c in uncertain if set(c.factors) == {i}] for i in range(fixed.size)}
     for faults, shared in sorted(_groups(fixed.size, [c for c in uncertain if len(c.factors) > 1]), key=_size):
@@ -187,10 +209,7 @@ def prior_states(base_odds: Sequence[float], causes: Sequence[Cause]) -> Floats:
         # Two halves and one product of matrices, instead of 2^n columns for each combination of levels.
         half = len(faults) // 2
         low, high = states_from(chances[:, :half]), states_from(chances[:, half:])
-        joint = (high * weights[:, None]).T @ low
-        total = np.multiply.outer(joint.ravel(), total).ravel()
-        order += faults
-    return total if order == sorted(order) else total[_in_order(order)]
+        yield faults, (high * weights[:, None]).T @ low
 
 
 def _size(group: tuple[list[int], list[Cause]]) -> int:

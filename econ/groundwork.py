@@ -19,7 +19,7 @@ from econ.costing import Wait, gross_profit, members, tickets, work
 from econ.followups import FollowUp, FollowUps, OfOne
 from econ.scopes import Scope, likely_scopes
 from econ.setting import Setting
-from econ.states import Masks, mask_of, packed
+from econ.states import Masks, mask_of
 
 Floats = NDArray[np.float64]
 TABLES = 6  # of how likely each set is left by some scopes that are kept
@@ -131,7 +131,6 @@ class Groundwork:
         self.setting = setting
         week = setting.payoffs.week
         self.follow_ups = follow_ups or OfOne(setting.bench, setting.jobs, 1 << setting.in_play, week)
-        self.place = packed(setting.table.failing, setting.in_play)
         self._sets: dict[tuple[float, int], Sets] = {}
         self._remains: dict[tuple[Scope, int], Remains] = {}
         self._prices: dict[Scope, Price] = {}
@@ -207,21 +206,19 @@ class Groundwork:
     def _summed(self, masks: Masks, chances: Floats) -> tuple[Masks, Floats]:
         """Return sets of faults, each once and rising, with the sums of their chances."""
         if masks.size * FEW < 1 << self.setting.in_play:
-            distinct, which = np.unique(masks, return_inverse=True)
-            return distinct, np.bincount(which, chances, distinct.size).astype(float)
+            order = np.argsort(masks, kind="stable")
+            rising = masks[order]
+            first = np.flatnonzero(np.append(True, rising[1:] != rising[:-1]))
+            return rising[first], np.add.reduceat(chances[order], first)
         whole = np.bincount(masks, chances, 1 << self.setting.in_play).astype(float)
         found = np.flatnonzero(whole)
         return found, whole[found]
 
     def _tracing(self, masks: Masks, chances: Floats) -> tuple[float, float]:
         """Return how often what fails must be halved to find it, where sets are left, and the chance that any does."""
-        failing = self.place[masks & self.setting.table.failing]
-        size = 1 << self.setting.table.failing.bit_count()
-        if size > failing.size:
-            sets, failing = np.unique(np.append(failing, 0), return_inverse=True)
-            size, failing = sets.size, failing[:-1]
-        seen = np.bincount(failing, chances, size)[1:]
-        return float(entropy(seen.astype(float))), float(seen.sum())
+        sets, seen = self._summed(masks & self.setting.table.failing, chances)
+        seen = seen[1:] if sets.size and not sets[0] else seen
+        return float(entropy(seen)), float(seen.sum())
 
     def prices(self, scopes: Sequence[Scope]) -> list[Price]:
         """Return what each scope costs."""

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from econ.case import Case
-from econ.evidence import prior_states
+from econ.evidence import prior_of
 from econ.findings import Heard
 from econ.market import AGE_SHARE, Market
 from econ.money import DIGITS
@@ -113,7 +113,7 @@ def open_facts(heard: Heard, states: NDArray[np.int64], weights: Floats) -> tupl
     states, weights: what is believed now. By Bayes the chance of a state at a level is what it is now times the prior
     with that level over the prior without it.
     """
-    now = prior_states(heard.base_odds, heard.causes)[states]
+    now = prior_of(states, heard.base_odds, heard.causes)
     found = []
     for n, cause in enumerate(heard.causes):
         if max(cause.weights) == 1.0:
@@ -122,7 +122,7 @@ def open_facts(heard: Heard, states: NDArray[np.int64], weights: Floats) -> tupl
         for level, share in enumerate(cause.weights):
             known = tuple(float(k == level) for k in range(len(cause.weights)))
             causes = (*heard.causes[:n], replace(cause, weights=known), *heard.causes[n + 1 :])
-            rows.append(share * weights * prior_states(heard.base_odds, causes)[states] / now)
+            rows.append(share * weights * prior_of(states, heard.base_odds, causes) / now)
         table = np.array(rows)
         total = table.sum(axis=1)
         live = total > 0

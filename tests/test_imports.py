@@ -16,7 +16,7 @@ MODULES = {path.stem: ast.parse(path.read_text(encoding="utf-8")) for path in so
 PYDANTIC = {"misfits", "case", "knowledge", "draft", "overlay"}
 # The stations in their order (design of the model): a module imports only from its own station or one before.
 STATIONS = (
-    {"problems", "money", "misfits", "lines", "offers", "integer", "pricebook", "nearby", "selection"},
+    {"problems", "money", "kept", "misfits", "lines", "offers", "integer", "pricebook", "nearby", "selection"},
     {"case", "knowledge", "draft", "overlay", "rulebook", "terms", "names", "reading"},
     {"evidence", "play", "findings"},
     {
@@ -24,12 +24,12 @@ STATIONS = (
         "bearing_offers", "bearing_words", "bearings", "landed", "ordering", "split", "basket",
     },
     {
-        "worth", "life", "depreciation", "states", "market", "books", "payoffs", "wearout", "ahead", "question",
+        "worth", "life", "depreciation", "states", "market", "alike", "books", "payoffs", "wearout", "ahead", "question",
         "outlook", "earlier", "again", "nexttime",
     },
     {"scopes", "followups", "setting", "groundwork", "repairs", "courses"},
     {
-        "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "staging",
+        "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "missed", "staging",
         "spread", "risk",
     },
     {"worlds", "inputs", "breakeven", "buying", "turns", "kerb"},

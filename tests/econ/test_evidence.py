@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import econ
-from econ.evidence import Cause, Clue, ImpossibleEvidence, condition, odds, prior_states
+from econ.evidence import Cause, Clue, ImpossibleEvidence, condition, odds, prior_of, prior_states
 from econ.findings import hear
 
 from ..published.test_posterior_reference import CLUTCH_CASE
@@ -202,3 +202,16 @@ LEFT_OUT = {
 def test_likely_fault_stays_in_play(fault: str) -> None:
     """A fault the whole network holds likelier than one in four is among those in play (pyAgrum)."""
     assert whole_class(LEFT_OUT[fault])[fault] < 0.25 or fault in in_play(LEFT_OUT[fault])
+
+
+def test_the_prior_of_some_states_is_that_of_all() -> None:
+    """States in any order, some twice; causes that bind faults together, in two groups, and a known one."""
+    base = [odds(p) for p in (0.02, 0.3, 0.1, 0.05, 0.2)]
+    bound = [
+        Cause((0.3, 0.7), {0: (1.0, 4.0), 3: (0.5, 2.0)}),
+        Cause((0.2, 0.8), {1: (3.0, 1.0), 4: (1.0, 0.25)}),
+        Cause((0.6, 0.4), {2: (1.0, 9.0)}),
+        Cause((0.0, 1.0), {2: (1.0, 0.5)}),
+    ]
+    states = np.array([31, 0, 7, 7, 18, 9])
+    np.testing.assert_allclose(prior_of(states, base, bound), prior_states(base, bound)[states], rtol=1e-13)
