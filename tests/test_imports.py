@@ -24,13 +24,13 @@ STATIONS = (
         "bearing_offers", "bearing_words", "bearings", "landed", "ordering", "split", "basket",
     },
     {
-        "worth", "life", "depreciation", "states", "market", "alike", "books", "payoffs", "wearout", "ahead", "question",
-        "outlook", "earlier", "again", "nexttime",
+        "worth", "life", "depreciation", "states", "market", "alike", "books", "payoffs", "wearout", "ahead",
+        "question", "outlook", "earlier", "again", "nexttime",
     },
     {"scopes", "followups", "setting", "groundwork", "repairs", "courses"},
     {
-        "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "missed", "staging",
-        "spread", "risk",
+        "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "missed",
+        "staging", "spread", "risk",
     },
     {"worlds", "inputs", "breakeven", "buying", "turns", "kerb"},
     {"decision", "suspects", "verdict", "screening", "shortlist"},
