@@ -84,13 +84,14 @@ def asking_of(case: Case) -> Asking:
 def bench_hours(s: Setting, c: MachineClass, best: Course) -> float:
     """Return the hours of work that a way of going on with a find takes at the bench [h]: cleaning counts, selling not.
 
-    Hours of a repair are the decider's own, slower than the book's.
+    Hours of a repair are the decider's own, slower than the book's. What is given up is not cleaned, but may be taken
+    to parts.
     """
+    apart = c.value.part_out_hours
     if best.kind == "repair":
-        pace = 1.0 if s.terms.by_shop else s.terms["slowness"]
-        own = 0.0 if s.terms.by_shop else (best.hours + best.later_hours) * pace
-        return float(own + s.terms["cleaning_hours"])
-    return c.value.part_out_hours if best.kind == "part_out" else 0.0
+        own = 0.0 if s.terms.by_shop else (best.hours + best.later_hours) * s.terms["slowness"]
+        return float(own + s.terms["cleaning_hours"] * (1.0 - best.let_go) + apart * best.parted)
+    return apart if best.kind == "part_out" else 0.0
 
 
 def brings_of(c: MachineClass, s: Setting, best: Course, after: AfterRepair, work: WorkSpread) -> Brings:

@@ -36,8 +36,9 @@ class AfterRepair:
     Figures, by name: `traced`, worth if what was missed is traced, then mended or given up; `added`, expected cost of
     jobs added then; `years`, discounted years of service; `cured` at once (0 or 1); `given_up`, worth if it is given up
     untraced, and `years_given_up`; `margin`, the shop's gross profit on the jobs added, and their `hours`; `if_added`,
-    worth if jobs are added even where giving up is better. Where the setting holds several worlds there is a row of
-    each for each world.
+    worth if jobs are added even where giving up is better; whether it is `let_go` in the end, and `parted`, taken to
+    parts then, and `parted_untraced` if it is given up untraced (0 or 1). Where the setting holds several worlds there
+    is a row of each for each world.
     """
 
     def __init__(self, setting: Setting, groundwork: Groundwork | None = None) -> None:
@@ -122,7 +123,7 @@ class _End:
     """How repairs end that leave sets of faults met together."""
 
     def __init__(self, s: Setting, b: Batch, renewal: float, instead: Floats) -> None:
-        self._b, p = b, s.payoffs
+        self._s, self._b, p = s, b, s.payoffs
         self._sound = p.kept(b.passed, renewal) if b.passed.size else None
         self._add: Floats = np.zeros((1, 0))
         self._years, self._drop, self._adds = self._add, self._add, self._add >= 0
@@ -167,6 +168,12 @@ class _End:
             return self._drop
         if name in ("cured", "years_given_up"):
             return np.zeros((1, self._b.failed.size))
+        if name == "let_go":
+            return np.where(adds, 0.0, 1.0)
+        if name in ("parted", "parted_untraced"):
+            ways = self._s.payoffs.let_go(self._b.failed)
+            parted = np.atleast_2d(ways["part_out"] > np.maximum(ways["sell_as_stands"], ways["scrap"]))
+            return np.where(parted & ~adds if name == "parted" else parted, 1.0, 0.0)
         figure: Floats = {"added": more.cost, "years": self._years, "margin": more.margin, "hours": more.hours}[name]
         return np.where(adds, figure, 0.0)
 
@@ -240,8 +247,9 @@ def worth_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) 
 def mean_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> Floats:
     """Return the means over the states of what scopes bring, in the one world there is, before tickets are paid.
 
-    Returns (6, scopes): worth, cost added later, years, cured at once, and the shop's gross profit and hours on what is
-    added later. Summed over the sets of faults left instead of over the states.
+    Returns (8, scopes): worth, cost added later, years, cured at once, the shop's gross profit and hours on what is
+    added later, and the chances that what is for sale is let go in the end, and taken to parts. Summed over the sets of
+    faults left instead of over the states.
     """
     few, none = s.posterior.states.size, np.zeros(len(scopes))
     worth = worth_of(s, after, scopes, few)[:, 0]
@@ -249,15 +257,19 @@ def mean_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> Floats:
     looks = np.array([after.groundwork.remains(x, few).looks for x in scopes])
     hours = looks * float(tracing_hours(s.bench))
     added, later, cured = after.means(("added", "hours", "cured"), scopes, few)[:, :, 0]
-    years = ended = margin = none
-    if s.terms.perspective != "reseller":  # nobody has service of what is sold
+    years = ended = margin = goes = parted = none  # nobody has service of what is sold
+    if s.terms.perspective == "reseller":
+        goes, traced, untraced = after.means(("let_go", "parted", "parted_untraced"), scopes, few)[:, :, 0]
+        fails = np.array([after.groundwork.remains(x, few).fails for x in scopes])
+        goes, parted = np.where(which, goes, fails), np.where(which, traced, untraced)
+    else:
         years, ended = after.means(("years", "years_given_up"), scopes, few)[:, :, 0]
     if s.terms.perspective == "shop":
         margin = after.means(("margin",), scopes, few)[0, :, 0]
         margin = margin + hours * float(s.bench.charges.labour_rate - s.terms.money("mechanic_wage"))
     more = added + looks * float(s.trace_cost), margin, later + hours
     cost, margin, hours = (np.where(which, x, 0.0) for x in more)
-    return np.array([worth, cost, np.where(which, years, ended), cured, margin, hours])
+    return np.array([worth, cost, np.where(which, years, ended), cured, margin, hours, goes, parted])
 
 
 def fails_of(s: Setting, scope: Scope, states: Masks) -> Floats:
@@ -415,7 +427,7 @@ def repairs(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: b
                 open_ended(s, scope),
                 margin,
                 hourly,
-                float(mean[5]),
+                *map(float, mean[5:]),
             )
         )
     return sorted(found, key=lambda c: -c.worth)

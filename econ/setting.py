@@ -33,7 +33,8 @@ class Course:
     of service. cured: chance that no fault is left that costs much of its service. follow_up: expected cost of
     tracing and of jobs added later. barred: why it can't be done, or empty. open_ended: the cause is found first,
     then what it needs is done. margin, margin_per_hour: the shop's gross profit. later_hours: expected hours of tracing
-    and of jobs added later [h].
+    and of jobs added later [h]. let_go, parted: the chances that what was to be sold in working order is
+    let go in the end, and taken to parts [1].
     """
 
     kind: str
@@ -54,6 +55,8 @@ class Course:
     margin: float | None = None
     margin_per_hour: float | None = None
     later_hours: float = 0.0
+    let_go: float = 0.0
+    parted: float = 0.0
 
 
 @dataclass(frozen=True)
