@@ -42,10 +42,11 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
 """
 
 
-def write_list(file: Path, rows: int, at_fault: float) -> None:
+def write_list(file: Path, rows: int, at_fault: float, told: int = 0) -> None:
     """Write an invented list: the invented finds again and again, with other ids, ways and prices.
 
-    at_fault: share of the rows whose age is none.
+    at_fault: share of the rows whose age is none. told: of how many of the invented finds, each time with another age,
+    condition and new price; 0: all, as they are.
     """
     rng = random.Random(0)  # noqa: S311 - invented finds
     with SAMPLE.open(encoding="utf-8", newline="") as opened:
@@ -55,7 +56,13 @@ def write_list(file: Path, rows: int, at_fault: float) -> None:
         writer = csv.writer(opened)
         writer.writerow(headers)
         for i in range(rows):
-            row = list(rng.choice(finds))
+            row = list(rng.choice(finds[:told] if told else finds))
+            if told:
+                row[at["age_years"]], row[at["condition"]] = (
+                    str(rng.randint(1, 30)),
+                    rng.choice(("good", "fair", "poor")),
+                )
+                row[at["new_price"]] = str(rng.randint(200, 1500))
             km = rng.randint(1, 250)
             row[at["id"]] = f"f{i:07d}"
             row[at["travel_km"]], row[at["travel_minutes"]] = str(km), str(km + rng.randint(5, 45))

@@ -1,8 +1,9 @@
 """How long lists of finds take to screen. Run by hand: ``python -m tests.bench.bench_screening [ROWS ...]``.
 
-The lists are those of `bench_finds`: 2,000 invented finds again and again, with other ids, ways and prices. Beside each
-stands what pandas (pyarrow engine) takes just to parse the same file, in the same run; and what a few of its rows take
-decided one by one in a plain loop. Processor times are those of all processes together.
+The lists are those of `bench_finds`: 2,000 invented finds again and again, with other ids, ways and prices; and before
+them one of finds no two of which are alike but in what is told of them (class, complaint, history, findings). Beside
+each stands what pandas (pyarrow engine) takes just to parse the same file, in the same run; and what a few of its rows
+take decided one by one in a plain loop. Processor times are those of all processes together.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from tests.bench.bench_finds import write_list
 
 SIZES = (10_000, 100_000, 1_000_000)
 ONE_BY_ONE = 60  # rows decided in a plain loop
+UNLIKE, TOLD = 10_000, 40  # finds no two of which are alike, and how many things are told of them
 PROGRAM = "import sys; sys.argv[0] = 'mendworth'; from api.command import main; main()"
 PARSE = "import sys, pandas; kept = pandas.read_csv(sys.argv[1], engine='pyarrow')"
 NOTHING = "import pandas, pyarrow"
@@ -56,22 +58,20 @@ def run(*args: str) -> tuple[float, float, float, str]:
     return used.ru_utime + used.ru_stime, time.perf_counter() - begin, used.ru_maxrss / 1e3, said
 
 
-def measure(rows: int, folder: Path) -> None:
-    """Print what one list takes, each way."""
-    file = folder / f"finds-{rows}.csv"
-    write_list(file, rows, 0.0)
+def measure(rows: int, folder: Path, told: int = 0) -> None:
+    """Print what one list takes, each way. told: as `write_list` has it."""
+    file = folder / f"finds-{rows}-{told}.csv"
+    write_list(file, rows, 0.0, told)
     empty = run("-c", NOTHING)[0]
     cpu, wall, memory, _ = run("-c", PARSE, str(file))
     parse = cpu - empty
-    print(
-        f"{rows:,} finds, {file.stat().st_size / 1e6:.0f} MB: pandas parses in {parse:.2f} s, {memory:.0f} MB",
-        flush=True,
-    )
+    size, things = file.stat().st_size / 1e6, f", {told} things told of them" if told else ""
+    print(f"{rows:,} finds{things}, {size:.0f} MB: pandas parses in {parse:.2f} s, {memory:.0f} MB", flush=True)
     ways = {
         "1 process": ("--workers", "1"), "2 processes": ("--workers", "2"),
         "2 workers of Dask": ("--workers", "2", "--scheduler", "local"),
-        "2 processes, kept in parts": ("--workers", "2", "--parts", str(folder / f"parts-{rows}")),
-        "the same again": ("--workers", "2", "--parts", str(folder / f"parts-{rows}")),
+        "2 processes, kept in parts": ("--workers", "2", "--parts", str(folder / f"parts-{file.stem}")),
+        "the same again": ("--workers", "2", "--parts", str(folder / f"parts-{file.stem}")),
     }  # fmt: skip
     for name, args in ways.items():
         cpu, wall, memory, _ = run("-c", PROGRAM, "screen", str(file), "--top", "1", *args)
@@ -89,6 +89,7 @@ def main() -> None:
     sizes = [int(x) for x in sys.argv[1:]] or SIZES
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with tempfile.TemporaryDirectory() as folder:
+        measure(UNLIKE, Path(folder), TOLD)
         for rows in sizes:
             measure(rows, Path(folder))
 
