@@ -52,6 +52,7 @@ class Sets:
         self._place = np.full(1 << s.in_play, -1, dtype=np.int32)
         self.batches: list[Batch] = []
         self.count = 0
+        self.moved = 0  # how often places changed
 
     def at(self, masks: Masks) -> NDArray[np.int32]:
         """Return the place of each set of faults; those not met before make a batch."""
@@ -86,7 +87,7 @@ class Sets:
         if len(self.batches) < 2:
             return False
         every = np.concatenate([b.masks for b in self.batches])
-        self.batches, self.count = [], 0
+        self.batches, self.count, self.moved = [], 0, self.moved + 1
         self._add(np.unique(every))
         return True
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
 from typing import Generic, TypeVar
 
 V = TypeVar("V")
@@ -14,6 +14,10 @@ class Kept(Generic[V]):
     def __init__(self, most: int) -> None:
         self._most = most
         self._values: dict[Hashable, V] = {}
+
+    def __iter__(self) -> Iterator[V]:
+        """Yield the values, the one that was made first first."""
+        yield from self._values.values()
 
     def get(self, key: Hashable, make: Callable[[], V]) -> V:
         """Return the value of a key, made where it is not kept."""

@@ -46,6 +46,7 @@ class AfterRepair:
         self._s = setting
         self.groundwork = groundwork or Groundwork(setting)
         self._ends: dict[tuple[float, int], list[_End]] = {}
+        self._moved: dict[tuple[float, int], int] = {}
         self._rows: dict[tuple[str, float, int], Floats] = {}
         self._columns: dict[tuple[str, float, int], Floats] = {}
         self._means: dict[tuple[str, Scope, int], Floats] = {}
@@ -85,6 +86,9 @@ class AfterRepair:
     def _row(self, name: str, renewal: float, worn: int) -> Floats:
         """Return a figure for all sets of faults met so far, (W, sets)."""
         sets, key = self.groundwork.sets(renewal, worn), (name, renewal, worn)
+        if self._moved.setdefault((renewal, worn), sets.moved) != sets.moved:
+            message = "the groundwork was gathered for other machines since"
+            raise ValueError(message)
         row = self._rows.get(key)
         if row is None or row.shape[1] < sets.count:
             ends = self._ends.setdefault((renewal, worn), [])

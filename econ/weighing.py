@@ -94,6 +94,11 @@ class Common:
         self._follow_ups: Kept[OfClass] = Kept(KEPT)
         self._grounds: Kept[Groundwork] = Kept(KEPT)
 
+    def gather(self) -> None:
+        """Have what was met so far ready for the next machines: those weighed before are done with."""
+        for ground in self._grounds:
+            ground.gather()
+
     def groundwork(
         self, work: Hashable, c: MachineClass, believed: Believed, make: Callable[[], Setting]
     ) -> Groundwork:
@@ -108,9 +113,7 @@ class Common:
             follow_ups = self._follow_ups.get(work, lambda: OfClass(s.bench, c, s.payoffs.week))
             return Groundwork(s, follow_ups.of(s.table.ids))
 
-        found = self._grounds.get(work, ground)
-        found.gather()
-        return found
+        return self._grounds.get(work, ground)
 
 
 def worked_on(case: Case, t: Terms, market: Market) -> Hashable:
@@ -149,8 +152,10 @@ def weigh_alike(
     """Return what every course of cases of which the same is believed is worth, or why that can't be told.
 
     Those that are worked on alike are worked out together, each to what it would be by itself. common: what cases
-    weighed before have in common with these; then repairs come without their worth in each state.
+    weighed before, and done with, have in common with these; then repairs come without their worth in each state.
     """
+    if common is not None:
+        common.gather()
     found: dict[int, Weighed | BadInput] = {}
     taken: list[dict[str, Offer]] = [{} for _ in cases]
     left = list(range(len(cases)))

@@ -5,11 +5,13 @@ from __future__ import annotations
 import random
 from decimal import Decimal
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 import pytest
 
 import econ
+from econ import weighing
 from econ.buying import Asking
 from econ.money import to_decimal
 from econ.problems import BadInput
@@ -186,7 +188,8 @@ def alone_as_among_others(class_id: str, perspective: str, kinds: int, seed: int
     rng = random.Random(f"{class_id} {seed}")  # noqa: S311 - invented finds
     cases = [read(x) for x in believed_alike(class_id, perspective, kinds, rng)]
     c = cases[0][1]
-    together = Screening(defaults()).appraise_alike([case for case, _ in cases], c, [None] * kinds)
+    with patch.object(weighing, "AT_ONCE", 2 + seed % 2 * 30):  # in blocks, and in blocks of blocks
+        together = Screening(defaults()).appraise_alike([case for case, _ in cases], c, [None] * kinds)
     by_itself = Screening(defaults())
     for i, (case, _) in enumerate(cases):
         found = together[i]
@@ -233,6 +236,20 @@ def test_only_what_tells_the_same_is_appraised_together() -> None:
     cases = [read(x) for x in (mower(), mower(complaints=["low_power"]))]
     with pytest.raises(ValueError, match="tell the same"):
         Screening(defaults()).appraise_alike([x for x, _ in cases], cases[0][1], [None] * 2)
+
+
+def test_what_was_weighed_before_the_next_block_is_done_with() -> None:
+    """Places move where the sets of faults met so far are gathered for the next block; using old ones is an error."""
+    case, c = read(mower())
+    believed, common = believe(case, c, {}), weighing.Common()
+    (old,) = weighing.weigh_alike([case], c, defaults(), believed, [None], common)
+    assert isinstance(old, weighing.Weighed)
+    states = old.setting.posterior.states
+    here = old.after(("traced",), states, 0.0, 0)
+    assert here.shape == (1, 1, states.size)
+    weighing.weigh_alike([case], c, defaults(), believed, [None], common)
+    with pytest.raises(ValueError, match="gathered"):
+        old.after(("traced",), states, 0.0, 0)
 
 
 @pytest.mark.parametrize("class_id", EACH_CLASS)
