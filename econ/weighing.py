@@ -94,9 +94,9 @@ class Common:
         self._follow_ups: Kept[OfClass] = Kept(KEPT)
         self._grounds: Kept[Groundwork] = Kept(KEPT)
 
-    def gather(self) -> None:
-        """Have what was met so far ready for the next machines: those weighed before are done with."""
-        for ground in self._grounds:
+    def gather(self, believed: Believed) -> None:
+        """Have what was met so far ready for the next machines believed alike: those weighed before are done with."""
+        for ground in self._grounds if believed is self._believed else ():
             ground.gather()
 
     def groundwork(
@@ -155,7 +155,7 @@ def weigh_alike(
     weighed before, and done with, have in common with these; then repairs come without their worth in each state.
     """
     if common is not None:
-        common.gather()
+        common.gather(believed)
     found: dict[int, Weighed | BadInput] = {}
     taken: list[dict[str, Offer]] = [{} for _ in cases]
     left = list(range(len(cases)))
