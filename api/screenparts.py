@@ -178,11 +178,13 @@ def screen_parts(
     desk: Desk,
     size: int,
     folder: Path | None = None,
+    passing: bool = False,
     advance: Callable[[int], None] = lambda _: None,
 ) -> tuple[Ranked, Callable[[TextIO], None]]:
     """Return a long list screened and ranked, and what writes its rows at fault to a text file as CSV.
 
     file: opened at its start. common: what holds for all finds. size: of a part [bytes]. folder: where parts are kept.
+    passing: for this run alone, so that parts for which there is no room there are held in memory.
     advance: is told of so many bytes that are done. Raises BadInput for the list as a whole.
     """
     bears = told, today, desk.overlays, desk.book, common
@@ -212,15 +214,24 @@ def screen_parts(
 
     do = partial(screen_part, name=name, told=told, today=today, overlays=desk.overlays, book=desk.book, common=common)
     for number, done in work_on(missing(), do, desk.crew, begin):
-        part = given[number]
-        if kept is None:
-            whole.add(part.number, done, partial(_it, done.table), partial(_it, done.rest))
-        else:
-            whole.add(part.number, done, *_from(kept.keep(part, done)))
-            given[number] = replace(part, body=b"")  # what is done need not be held
+        part, given[number] = given[number], replace(given[number], body=b"")  # what is done need not be held
+        whole.add(part.number, done, *_put(part, done, kept, passing))
         one_currency(sorted(whole.currencies), name)
         advance(part.size)
     return _ranked(whole, name, limits, gap), partial(_write_rests, [whole.rests[n] for n in sorted(whole.rests)])
+
+
+def _put(
+    part: Part, done: Done, kept: Folder | None, passing: bool
+) -> tuple[Callable[[], pd.DataFrame], Callable[[], str]]:
+    """Keep what comes of a part, and return what gives its table and its rows at fault."""
+    try:
+        if kept is not None:
+            return _from(kept.keep(part, done))
+    except OSError:
+        if not passing:
+            raise
+    return partial(_it, done.table), partial(_it, done.rest)
 
 
 def _it(x: Any) -> Any:
