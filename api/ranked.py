@@ -12,7 +12,9 @@ import pandas as pd
 from api.findtable import IntArray, ScreenedFind, find_of
 from api.leftout import LeftOut
 from api.screenlist import ScreenedList, left_out_rows
-from econ.shortlist import Limits, Shortlist
+from econ.shortlist import Limits, Order, Shortlist
+
+AT_ONCE = 1 << 17  # ranks made at a time: memory
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,7 @@ class Ranked:
     currency: str
     limits: Limits
     shortlist: Shortlist
-    order: IntArray
+    order: Order
     tables: Sequence[Callable[[], pd.DataFrame]]
     sizes: tuple[int, ...]
     read: int
@@ -41,15 +43,17 @@ class Ranked:
         return len(self.tables) > 1
 
     @cached_property
-    def rank(self) -> IntArray:
+    def rank(self) -> Order:
         """The rank of each find over the parts, from 1, (n,)."""
-        rank = np.empty(self.order.size, dtype=np.int64)
-        rank[self.order] = np.arange(1, self.order.size + 1)
+        rank = np.empty_like(self.order)
+        for start in range(0, self.order.size, AT_ONCE):
+            places = self.order[start : start + AT_ONCE]
+            rank[places] = np.arange(start + 1, start + 1 + places.size)
         return rank
 
     def first(self, most: int) -> tuple[ScreenedFind, ...]:
         """Return the first finds in their order. most: how many."""
-        places = self.order[:most]
+        places = self.order[:most].astype(np.int64)
         starts = np.cumsum((0, *self.sizes))
         part = np.searchsorted(starts, places, side="right") - 1
         found: dict[int, ScreenedFind] = {}
@@ -67,7 +71,7 @@ class Ranked:
             return
         start = 0
         for table, size in zip(self.tables, self.sizes, strict=True):
-            yield table(), self.rank[start : start + size]
+            yield table(), self.rank[start : start + size].astype(np.int64)
             start += size
 
     def answer(self, most: int | None = None) -> ScreenedList:

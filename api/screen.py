@@ -213,9 +213,9 @@ def _screened(
                 common = _read_terms(terms, list(desk.classes.values()) if terms else [])
                 size = os.fstat(file.fileno()).st_size if finds != "-" else 0
                 with bar("Screening", size, size > SMALL) as advance:
-                    whole, keep = opened(start, cast("BinaryIO", file)), Path(parts) if parts else None
+                    whole, keep = opened(start, cast("BinaryIO", file)), Path(parts) if parts else _for_now()
                     return screen_parts(
-                        whole, name, told, day, common, limits, gap, desk, part_size(size), keep, advance
+                        whole, name, told, day, common, limits, gap, desk, part_size(size), keep, not parts, advance
                     )
             body = start + file.read(max(KIND.most_bytes + 1 - len(start), 0))
     except OSError as error:
@@ -227,6 +227,20 @@ def _screened(
     with bar("Screening", count, count > 20) as advance:
         ranked = rank_list(found, common, limits, gap, desk, advance)
     return ranked, partial(write_left_out, found.left_out if ranked.rest is None else ranked.rest)
+
+
+def _for_now() -> Path | None:
+    """Return a folder that is deleted when the command ends, however it ends; None where no parts can be kept."""
+    from importlib.util import find_spec
+    from tempfile import TemporaryDirectory
+
+    if find_spec("pyarrow") is None:
+        return None
+    try:
+        folder = TemporaryDirectory(prefix="mendworth-", ignore_cleanup_errors=True)
+    except OSError:  # nowhere to write: parts are held in memory
+        return None
+    return Path(click.get_current_context().with_resource(folder))
 
 
 def _read_terms(path: str | None, classes: list[MachineClass]) -> Mapping[str, Any]:

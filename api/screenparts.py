@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any, BinaryIO, TextIO
 
-import numpy as np
 import pandas as pd
 
 from api.crew import work_on
@@ -32,7 +31,7 @@ from api.whole import put
 from econ import __version__
 from econ.problems import BadInput, Problem
 from econ.rulebook import Shelf
-from econ.shortlist import Figures, Limits, shortlist
+from econ.shortlist import Brief, Limits, brief, joined, shortlist_of
 
 
 @dataclass(frozen=True)
@@ -84,14 +83,14 @@ class _Sum:
 
     tables: dict[int, Callable[[], pd.DataFrame]] = field(default_factory=dict)
     rests: dict[int, Callable[[], str]] = field(default_factory=dict)
-    figures: dict[int, Figures] = field(default_factory=dict)
+    briefs: dict[int, Brief] = field(default_factory=dict)
     currencies: set[str] = field(default_factory=set)
     notes: dict[str, None] = field(default_factory=dict)
     read: int = 0
     left_out: int = 0
 
     def add(self, number: int, done: Done, table: Callable[[], pd.DataFrame], rest: Callable[[], str]) -> None:
-        self.tables[number], self.figures[number] = table, figures(done.table)
+        self.tables[number], self.briefs[number] = table, brief(figures(done.table))
         if done.rest:
             self.rests[number] = rest
         self.currencies.update(done.currencies)
@@ -179,11 +178,13 @@ def screen_parts(
     desk: Desk,
     size: int,
     folder: Path | None = None,
+    passing: bool = False,
     advance: Callable[[int], None] = lambda _: None,
 ) -> tuple[Ranked, Callable[[TextIO], None]]:
     """Return a long list screened and ranked, and what writes its rows at fault to a text file as CSV.
 
     file: opened at its start. common: what holds for all finds. size: of a part [bytes]. folder: where parts are kept.
+    passing: for this run alone, so that parts for which there is no room there are held in memory.
     advance: is told of so many bytes that are done. Raises BadInput for the list as a whole.
     """
     bears = told, today, desk.overlays, desk.book, common
@@ -213,15 +214,24 @@ def screen_parts(
 
     do = partial(screen_part, name=name, told=told, today=today, overlays=desk.overlays, book=desk.book, common=common)
     for number, done in work_on(missing(), do, desk.crew, begin):
-        part = given[number]
-        if kept is None:
-            whole.add(part.number, done, partial(_it, done.table), partial(_it, done.rest))
-        else:
-            whole.add(part.number, done, *_from(kept.keep(part, done)))
-            given[number] = replace(part, body=b"")  # what is done need not be held
+        part, given[number] = given[number], replace(given[number], body=b"")  # what is done need not be held
+        whole.add(part.number, done, *_put(part, done, kept, passing))
         one_currency(sorted(whole.currencies), name)
         advance(part.size)
     return _ranked(whole, name, limits, gap), partial(_write_rests, [whole.rests[n] for n in sorted(whole.rests)])
+
+
+def _put(
+    part: Part, done: Done, kept: Folder | None, passing: bool
+) -> tuple[Callable[[], pd.DataFrame], Callable[[], str]]:
+    """Keep what comes of a part, and return what gives its table and its rows at fault."""
+    try:
+        if kept is not None:
+            return _from(kept.keep(part, done))
+    except OSError:
+        if not passing:
+            raise
+    return partial(_it, done.table), partial(_it, done.rest)
 
 
 def _it(x: Any) -> Any:
@@ -235,11 +245,9 @@ def _from(place: Path) -> tuple[Callable[[], pd.DataFrame], Callable[[], str]]:
 def _ranked(whole: _Sum, name: str, limits: Limits, gap: float) -> Ranked:
     currency = one_currency(sorted(whole.currencies), name)
     numbers = sorted(whole.tables)
-    parts = [whole.figures[n] for n in numbers]
-    every = Figures(*(np.concatenate([getattr(p, x.name) for p in parts]) for x in fields(Figures)))
-    whole.figures.clear()
-    short, order = shortlist(every, currency, limits, gap)
-    sizes = tuple(p.profit.size for p in parts)
+    sizes = tuple(whole.briefs[n].amount.size for n in numbers)
+    every = joined(whole.briefs.pop(n) for n in numbers)
+    short, order = shortlist_of(every, currency, limits, gap)
     tables = [whole.tables[n] for n in numbers]
     return Ranked(currency, limits, short, order, tables, sizes, whole.read, whole.left_out, None, tuple(whole.notes))
 

@@ -7,12 +7,13 @@ estimate and a table of ten thousand tickets can't disagree.
 from __future__ import annotations
 
 from decimal import ROUND_HALF_EVEN, Decimal
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 IntArray = NDArray[np.int64]
+Numbers = NDArray[np.signedinteger[Any]]  # whole numbers, of half the length of those where it is enough
 Whole = TypeVar("Whole", int, IntArray)
 
 # Digits after the point, ISO 4217; currencies not listed are refused rather than guessed.

@@ -13,13 +13,16 @@ References:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from econ.integer import EXACT, OPTIMAL, Row, solve
-from econ.money import IntArray
+from econ.money import IntArray, Numbers
 from econ.nearby import TooManyError, best_near
 
 GAP = 0.001  # of the value that may be left open [1]; judgement: far below what the value of a find is known to
@@ -28,14 +31,17 @@ FINE = 1 << 128  # parts of a minor unit that prices are held in, finer than flo
 WHOLE = 1 - 1e-6  # a share of a find that the relaxation means to be 1
 MANY = 20_000  # finds from which those are left out first that no good choice has; judgement
 PARTS = 1 << 16  # parts of a minor unit in which prices are held at most where finds are many
+AGAIN = 2  # times those that gave the prices, up to which the finds kept are not looked at again; judgement
+AT_ONCE = 1 << 17  # finds looked at at a time where each is looked at by itself: memory
 CHUNK = 256  # finds compared with all others at a time: memory
 FIRST = 16  # finds that may be decided otherwise in the first look near the bound; judgement
 Floats = NDArray[np.float64]
 Taken = NDArray[np.bool_]
+Places = NDArray[np.intp]
 Wholes = NDArray[np.object_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Selection:
     """What to take. Finds are told by their place among those given, rising.
 
@@ -49,12 +55,12 @@ class Selection:
     relaxation alone shows the gap to be small enough.
     """
 
-    chosen: tuple[int, ...]
+    chosen: IntArray
     value: int
     used: tuple[int, ...]
     bound: int
     prices: tuple[float, ...]
-    ranked: tuple[int, ...]
+    ranked: IntArray
     ranked_value: int
     fixed_in: int = 0
     fixed_out: int = 0
@@ -74,21 +80,37 @@ class Selection:
 
 @dataclass(frozen=True)
 class _Finds:
-    """Finds that each fit and leave something: value (n,), needs (k, n), limits (k,), all whole.
+    """Finds: value (n,), needs (k, n), limits (k,), all whole.
 
-    Highest value first, among equal ones the least needs: one that stands later is never worth more.
+    But for those as given, each fits and leaves something, and they stand highest value first, among equal ones the
+    least needs: one that stands later is never worth more.
     """
 
-    value: IntArray
-    needs: IntArray
+    value: Numbers
+    needs: Numbers
     limits: IntArray
 
-    def worth(self, taken: Taken) -> int:
-        return int(self.value[taken].sum())
+    def worth(self, taken: Taken | Places) -> int:
+        return int(self.value[taken].sum(dtype=np.int64))
+
+    def sums(self, taken: Taken | Places) -> IntArray:
+        """Return what some finds take together of each limit (k,)."""
+        return np.array([row[taken].sum(dtype=np.int64) for row in self.needs], dtype=np.int64)
+
+    def at(self, places: Places) -> _Finds:
+        """Return the finds at some places, in that order."""
+        return _Finds(self.value[places].astype(np.int64), self.needs[:, places].astype(np.int64), self.limits)
+
+    def each(self, places: Places, of: Callable[[_Finds], NDArray[Any]]) -> NDArray[Any]:
+        """Return what `of` tells of each of the finds at some places by itself (n,)."""
+        found = np.empty(len(places), of(self.at(places[:0])).dtype)
+        for start in range(0, len(places), AT_ONCE):
+            found[start : start + AT_ONCE] = of(self.at(places[start : start + AT_ONCE]))
+        return found
 
     def within(self, which: Taken, taken: Taken) -> _Finds:
         """Return some of the finds under what others taken leave of the limits."""
-        return _Finds(self.value[which], self.needs[:, which], self.limits - self.needs[:, taken].sum(axis=1))
+        return _Finds(self.value[which], self.needs[:, which], self.limits - self.sums(taken))
 
     def fill(self, order: NDArray[np.intp]) -> Taken:
         """Take the finds in an order, each that still fits."""
@@ -142,11 +164,11 @@ class _Finds:
         return earlier
 
 
-def select(value: IntArray, needs: IntArray, limits: IntArray, gap: float = GAP, nodes: int = BRANCHES) -> Selection:
+def select(value: Numbers, needs: Numbers, limits: IntArray, gap: float = GAP, nodes: int = BRANCHES) -> Selection:
     """Return the finds worth most together that keep every limit, to within a share `gap` of what they are worth.
 
-    value: (n,) int64, what each find leaves [minor units]; one that leaves nothing is never taken. needs: (k, n) int64,
-    what each takes of each limit; limits: (k,) int64, how much there is [whole units of its own for each limit:
+    value: (n,), what each find leaves [minor units]; one that leaves nothing is never taken. needs: (k, n), what each
+    takes of each limit; limits: (k,) int64, how much there is [whole units of its own for each limit:
     thousandths of an hour, minor units, places, metres]. gap: at least 0 [1]; with 0 the choice is proven best. nodes:
     branches HiGHS looks at, at least 1; where they run out, the best found is returned with the gap that is proven.
 
@@ -155,17 +177,24 @@ def select(value: IntArray, needs: IntArray, limits: IntArray, gap: float = GAP,
     ArithmeticError where HiGHS fails on the relaxation.
     """
     _check(value, needs, limits, gap, nodes)
-    own = np.flatnonzero((value > 0) & (needs <= limits[:, None]).all(axis=0))
-    own = own[np.lexsort((*needs[::-1, own], -value[own]))]  # all below is in this order, whatever was given
-    finds = _Finds(value[own], needs[:, own], limits)
-    by_rate = finds.fill(np.argsort(-_per_unit(finds), kind="stable"))
-    ranked, ranked_value = np.sort(own[by_rate]), finds.worth(by_rate)
-    kept = _kept(finds, by_rate)
-    own, finds = own[kept], _Finds(finds.value[kept], finds.needs[:, kept], limits)
+    given = _Finds(value, needs, limits)
+    able = value > 0
+    for row, limit in zip(needs, limits, strict=True):
+        able &= row <= limit
+    own = np.flatnonzero(able)
+    needed = given.sums(able)
+    if (needed < limits).all():  # there is enough for all, without limits as well
+        worth = given.worth(able)
+        return Selection(own, worth, tuple(needed.tolist()), worth, (0.0,) * len(limits), own, worth)
+    ranked = _by_rate(given, own)
+    ranked_value = given.worth(ranked)
+    own = _kept(given, own, ranked)
+    own = own[_by_value(given, own)]  # all below is in this order, whatever was given
+    finds, by_rate = given.at(own), np.isin(own, ranked)
     prices, share = _relaxed(finds)
     margin, upper = finds.margins(prices)
     floored = finds.fill(np.lexsort((-margin.astype(float), share < WHOLE)))
-    best = max(floored, by_rate[kept], key=finds.worth)
+    best = max(floored, by_rate, key=finds.worth)
     bound, counts = upper // FINE, (0, 0, 0, 0)
     part, whole = gap.as_integer_ratio()
     for search in (_near, _by_highs):  # the second knows a better choice to settle finds by
@@ -186,12 +215,12 @@ def select(value: IntArray, needs: IntArray, limits: IntArray, gap: float = GAP,
         bound = min(bound, max(most, lost, finds.worth(best)))
     best, (fixed_in, fixed_out, dominated, searched) = finds.earliest(best), counts
     return Selection(
-        chosen=tuple(np.sort(own[best]).tolist()),
+        chosen=np.sort(own[best]),
         value=finds.worth(best),
-        used=tuple(finds.needs[:, best].sum(axis=1).tolist()),
+        used=tuple(finds.sums(best).tolist()),
         bound=bound,
         prices=tuple(prices.tolist()),
-        ranked=tuple(ranked.tolist()),
+        ranked=ranked,
         ranked_value=ranked_value,
         fixed_in=fixed_in,
         fixed_out=fixed_out + len(value) - len(own) if any(counts) else 0,
@@ -200,37 +229,89 @@ def select(value: IntArray, needs: IntArray, limits: IntArray, gap: float = GAP,
     )
 
 
-def _kept(finds: _Finds, known: Taken) -> Taken:
+def _by_value(finds: _Finds, some: Places) -> Places:
+    """Return the order of some finds: highest value first, then least needs, then as they were given."""
+    order: Places = np.lexsort((*finds.needs[::-1, some], -finds.value[some]))
+    return order
+
+
+def _first(finds: _Finds, some: Places, worth: Floats | Numbers, most: int) -> Places:
+    """Return the finds of highest worth, in the order of it, of equal ones that of `_by_value`. most: how many.
+
+    some: finds, rising. worth: of each of them. Only those that may be among the first are sorted: memory.
+    """
+    if len(some) > most:
+        least = np.partition(worth, len(some) - most)[len(some) - most] if most else np.inf
+        some, worth = some[worth >= least], worth[worth >= least]
+    order = _by_value(finds, some)
+    first: Places = some[order[np.argsort(-worth[order], kind="stable")[:most]]]
+    return first
+
+
+def _by_rate(finds: _Finds, some: Places) -> Places:
+    """Return what is taken of some finds, rising, by value per unit of the first limit: the best first, if it fits."""
+    taken, limits, most = np.zeros(len(finds.value), bool), finds.limits, max(MANY, 1)
+    while some.size:
+        first = _first(finds, some, finds.each(some, _per_unit), most)
+        block = replace(finds.at(first), limits=limits)
+        fit = block.fill(np.arange(len(first)))
+        taken[first[fit]], limits = True, limits - block.sums(fit)
+        seen = np.zeros(len(taken), bool)
+        seen[first] = True
+        some = some[~seen[some]]
+        for row, limit in zip(finds.needs, limits, strict=True):  # what does not fit now never will
+            some = some[row[some] <= limit]
+        most *= 2
+    return np.flatnonzero(taken)
+
+
+def _kept(finds: _Finds, own: Places, known: Places) -> Places:
     """Return the finds that a choice may have that is worth as much as one known, and that one's; of a long list only.
 
     Prices of the limits, those of the finds that are best by themselves and for each limit, bound what any choice with
-    a find is worth, in whole parts of a minor unit: they need not be the best prices to be right.
+    a find is worth, in whole parts of a minor unit: they need not be the best prices to be right. Where they leave
+    many, the finds that are worth most at them are looked at with the others, which moves the prices.
     """
-    n = len(finds.value)
-    if n <= MANY or not finds.needs.size:
-        return np.ones(n, bool)
-    rates = (finds.value / np.maximum(row, 1) for row in finds.needs)
-    some = np.zeros(n, bool)
-    for worth in (finds.value, *rates):
-        some[np.argsort(-worth, kind="stable")[:MANY]] = True
-    best = _Finds(finds.value[some], finds.needs[:, some], finds.limits)
-    prices, share = _relaxed(best)
-    parts = max(min(PARTS, (1 << 58) // int(finds.value.sum())), 1)  # so that no sum is too long
-    whole = np.floor(prices * parts).astype(np.int64)
-    margin = finds.value * parts - whole @ finds.needs
-    upper = int(whole @ finds.limits) + int(np.maximum(margin, 0).sum())
-    taken = best.fill(np.lexsort((-margin[some], share < WHOLE)))
-    least = max(best.worth(taken), finds.worth(known))
-    kept: Taken = upper + np.minimum(margin, 0) >= least * parts
-    return kept | known
+    if len(own) <= MANY:
+        return own
+    found = [_first(finds, own, finds.value[own], MANY)]
+    found += [_first(finds, own, finds.each(own, partial(_rate, i)), MANY) for i in range(len(finds.needs))]
+    first = np.unique(np.concatenate(found))
+    parts = max(min(PARTS, (1 << 58) // int(finds.value[own].sum(dtype=np.int64))), 1)  # so that no sum is too long
+    least, most = finds.worth(known) * parts, max(MANY, 1)
+    while True:
+        best = finds.at(first[_by_value(finds, first)])
+        prices, share = _relaxed(best)
+        whole = np.floor(prices * parts).astype(np.int64)
+        margins = partial(_margins, prices=whole, parts=parts)
+        margin = finds.each(own, margins)
+        upper = int(whole @ finds.limits) + int(np.maximum(margin, 0).sum())
+        taken = best.fill(np.lexsort((-margins(best), share < WHOLE)))
+        least = max(least, best.worth(taken) * parts)
+        more = _first(finds, own, margin, most)
+        own = np.union1d(own[margin >= least - upper], known)
+        if len(own) <= AGAIN * len(first):
+            return own
+        first, most = np.union1d(first, more), 2 * most  # so that looks are few
 
 
-def _check(value: IntArray, needs: IntArray, limits: IntArray, gap: float, nodes: int) -> None:
+def _rate(limit: int, finds: _Finds) -> Floats:
+    rate: Floats = finds.value / np.maximum(finds.needs[limit], 1)
+    return rate
+
+
+def _margins(finds: _Finds, prices: IntArray, parts: int) -> IntArray:
+    """Return each find's margin at prices (k,), both in so many parts of a minor unit."""
+    margin: IntArray = finds.value * parts - prices @ finds.needs
+    return margin
+
+
+def _check(value: Numbers, needs: Numbers, limits: IntArray, gap: float, nodes: int) -> None:
     if value.ndim != 1 or limits.ndim != 1 or needs.shape != (len(limits), len(value)):
         shapes = f"{value.shape}, {needs.shape} and {limits.shape}"
         raise ValueError(f"value, needs and limits must be of shapes (n,), (k, n) and (k,), not {shapes}")
     for name, numbers in (("value", value), ("needs", needs), ("limits", limits)):
-        if numbers.dtype != np.int64:
+        if numbers.dtype != np.int64 and (numbers.dtype != np.int32 or name == "limits"):
             raise ValueError(f"{name} must be int64, not {numbers.dtype}")
         if name != "value" and numbers.min(initial=0) < 0:
             raise ValueError(f"{name} must not be negative")
@@ -244,7 +325,7 @@ def _check(value: IntArray, needs: IntArray, limits: IntArray, gap: float, nodes
         raise ValueError(f"nodes must be at least 1, not {nodes}")
 
 
-def _adds_up(row: IntArray) -> int:
+def _adds_up(row: Numbers) -> int:
     """Return what the sizes of numbers add up to, or more where that is far below `EXACT`."""
     most = max(abs(int(row.max(initial=0))), abs(int(row.min(initial=0)))) * len(row)
     return most if most < EXACT else sum(map(abs, row.tolist()))
@@ -273,9 +354,8 @@ def _relaxed(finds: _Finds) -> tuple[Floats, Floats]:
 
 def _per_unit(finds: _Finds) -> Floats:
     """Return value per unit of the first limit (n,), infinite for a find that needs none of it."""
-    first = finds.needs[0] if len(finds.needs) else np.zeros(len(finds.value))
     ratio = np.full(len(finds.value), np.inf)
-    np.divide(finds.value, first, out=ratio, where=first > 0)
+    np.divide(finds.value, finds.needs[0], out=ratio, where=finds.needs[0] > 0)
     return ratio
 
 
@@ -289,7 +369,7 @@ def _settle(finds: _Finds, prices: Floats, target: int) -> tuple[Taken, Taken, i
     settled = (others < (target + 1) * FINE).astype(bool)
     lost = int(others[settled].max() // FINE) if settled.any() else 0
     inside = settled & (margin > 0).astype(bool)
-    room = finds.limits - finds.needs[:, inside].sum(axis=1)
+    room = finds.limits - finds.sums(inside)
     left = ~settled & (finds.needs <= room[:, None]).all(axis=0)
     out = len(left) - int(inside.sum()) - int(left.sum())
     rest = finds.within(left, inside)

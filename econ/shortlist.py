@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from econ.money import DIGITS, IntArray, say, to_decimal, to_minor
+from econ.money import DIGITS, IntArray, Numbers, say, to_decimal, to_minor
 from econ.selection import GAP, Selection, select
 from econ.words import listed
 
 THOUSAND = 1000
+SHORT = np.iinfo(np.int32)
+HALF = 1 << 29  # amounts below it are sorted together with their places [minor units]
+MOST_SHORT = 1 << 32  # places that are told by 32 bits
+Order = NDArray[np.integer[Any]]
 IDLE = 1.0  # hours of the bench left over from which one more is not said to be worth anything [h]
 RATES = {"hours": "bench hour", "cash": "unit of cash", "places": "place", "km": "kilometre"}
 
@@ -42,6 +47,49 @@ class Figures:
     hours: IntArray
     cash: IntArray
     metres: IntArray
+
+
+@dataclass(frozen=True)
+class Brief:
+    """What of figures the choice and the order need, in whole numbers of half the length where they all fit: memory.
+
+    named: as of `Figures`; amount: the profit, without a price the highest offer [minor units], (n,) each. hours, cash,
+    metres: as of `Figures`, of the finds that leave something at their price alone, (m,) each.
+    """
+
+    named: NDArray[np.bool_]
+    amount: Numbers
+    hours: Numbers
+    cash: Numbers
+    metres: Numbers
+
+    @property
+    def pays(self) -> NDArray[np.bool_]:
+        """Return which finds leave something at their price (n,)."""
+        return self.named & (self.amount > 0)
+
+
+def brief(f: Figures) -> Brief:
+    """Return in brief what some finds bear on the choice."""
+    pays = f.profit > 0
+    amount = np.where(f.named, f.profit, f.highest)
+    return Brief(f.named.copy(), *(narrow(x) for x in (amount, f.hours[pays], f.cash[pays], f.metres[pays])))
+
+
+def narrow(x: IntArray) -> Numbers:
+    """Return whole numbers in half their length where that holds all of them, else as they are."""
+    fit = x.min(initial=0) >= SHORT.min and x.max(initial=0) <= SHORT.max
+    return x.astype(np.int32) if fit else x
+
+
+def joined(parts: Iterable[Brief]) -> Brief:
+    """Return parts as one, one after the other; what is given is held no longer than needed."""
+    columns: dict[str, list[NDArray[Any]]] = {x.name: [] for x in fields(Brief)}
+    for part in parts:
+        for name, column in columns.items():
+            column.append(getattr(part, name))
+    del part
+    return Brief(**{name: np.concatenate(columns.pop(name)) for name in list(columns)})
 
 
 @dataclass(frozen=True)
@@ -84,14 +132,21 @@ class Shortlist:
     headline: str
 
 
-def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tuple[Shortlist, IntArray]:
+def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tuple[Shortlist, Order]:
+    """Return which of some finds to buy, and the places of all in their order. Arguments: as of `shortlist_of`."""
+    return shortlist_of(brief(f), currency, limits, gap)
+
+
+def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> tuple[Shortlist, Order]:
     """Return which of some finds to buy, and the places of all in their order, (n,).
 
     Those to buy come first, then those that would pay too, then those that name no price, then the rest: each by its
     profit, without a price by the highest offer. gap: proven at most, of the profit [1]; 0: the best.
     """
-    profit, finds = f.profit, f.profit.size
-    takes = {"hours": f.hours, "cash": f.cash, "places": np.ones(finds, dtype=np.int64), "km": f.metres}
+    able = b.pays
+    profit, finds = b.amount[able], b.amount.size
+    pays, unpriced = profit.size, int((b.amount > 0).sum()) - profit.size
+    takes = {"hours": b.hours, "cash": b.cash, "km": b.metres}
     most = {
         "hours": None if limits.hours is None else _thousandths(limits.hours),
         "cash": None if limits.cash is None else to_minor(limits.cash, currency),
@@ -99,33 +154,35 @@ def shortlist(f: Figures, currency: str, limits: Limits, gap: float = GAP) -> tu
         "km": None if limits.km is None else _thousandths(limits.km),
     }
     named = [name for name, limit in most.items() if limit is not None]
-    needs = np.array([takes[name] for name in named], dtype=np.int64).reshape(len(named), finds)
-    chosen = select(profit, needs, np.array([most[name] for name in named], dtype=np.int64), gap)
+    needs = [takes[name] if name in takes else np.ones(pays, dtype=np.int32) for name in named]
+    table = np.stack(needs) if named else np.zeros((0, pays), dtype=np.int32)
+    chosen = select(profit, table, np.array([most[name] for name in named], dtype=np.int64), gap)
+    del needs, table  # before finds are put in order: memory
 
-    def totals(which: Sequence[int]) -> Totals:
-        i = list(which)
+    def totals(i: IntArray) -> Totals:
         return Totals(
             len(i),
-            to_decimal(int(profit[i].sum()), currency),
-            round(float(takes["hours"][i].sum()) / THOUSAND, 3),
-            to_decimal(int(takes["cash"][i].sum()), currency),
-            round(float(takes["km"][i].sum()) / THOUSAND, 3),
+            to_decimal(int(profit[i].sum(dtype=np.int64)), currency),
+            round(float(takes["hours"][i].sum(dtype=np.int64)) / THOUSAND, 3),
+            to_decimal(int(takes["cash"][i].sum(dtype=np.int64)), currency),
+            round(float(takes["km"][i].sum(dtype=np.int64)) / THOUSAND, 3),
         )
 
     unit = 10 ** DIGITS[currency]
     scale = {"hours": THOUSAND, "cash": unit, "places": 1, "km": THOUSAND}
     more = {name: to_decimal(price * scale[name], currency) for name, price in zip(named, chosen.prices, strict=True)}
-    pays, unpriced = int((profit > 0).sum()), int((~f.named & (f.highest > 0)).sum())
+    settled = chosen.fixed_in + chosen.fixed_out + chosen.dominated
+    settled += finds - pays if settled + chosen.searched else 0  # what does not pay, where any find had to be settled
     best = totals(chosen.chosen)
     counts = pays, unpriced, finds - pays - unpriced
     short = Shortlist(
         len(chosen.chosen), *counts, best, totals(chosen.ranked),
         RATES.get(named[0], "") if named else "", chosen.gap, more.get("hours"),
         more.get("cash"), more.get("places"), more.get("km"),
-        chosen.fixed_in + chosen.fixed_out + chosen.dominated, chosen.searched,
+        settled, chosen.searched,
         _headline(finds, counts, best, limits, more.get("hours"), chosen, currency),
     )  # fmt: skip
-    return short, _order(f, chosen.chosen)
+    return short, _order(b, np.flatnonzero(able)[chosen.chosen])
 
 
 def _thousandths(limit: float) -> int:
@@ -133,14 +190,22 @@ def _thousandths(limit: float) -> int:
     return int(limit * THOUSAND + 1e-6)
 
 
-def _order(f: Figures, chosen: Sequence[int]) -> IntArray:
-    """Return the places of all finds in their order."""
-    buy = np.zeros(f.profit.size, dtype=bool)
-    buy[list(chosen)] = True
-    pays, worth = f.profit > 0, ~f.named & (f.highest > 0)
-    group = np.where(buy, 0, np.where(pays, 1, np.where(worth, 2, 3)))
-    order: IntArray = np.lexsort((-np.where(f.named, f.profit, f.highest), group)).astype(np.int64)  # a stable sort
-    return order
+def _order(b: Brief, chosen: IntArray) -> Order:
+    """Return the places of all finds in their order. chosen: those to buy."""
+    group = np.full(b.amount.size, 3, dtype=np.uint8)
+    group[b.amount > 0] = 2
+    group[b.pays] = 1
+    group[chosen] = 0
+    if max(-int(b.amount.min(initial=0)), int(b.amount.max(initial=0))) >= HALF or b.amount.size > MOST_SHORT:
+        long: IntArray = np.lexsort((-b.amount.astype(np.int64), group)).astype(np.int64)  # a stable sort
+        return long
+    # Group, amount and place in one number, so that they are sorted where they stand: 2, 30 and 32 bits.
+    keys = group.astype(np.uint64) << 30
+    keys |= (HALF - b.amount.astype(np.int32, copy=False)).view(np.uint32)
+    keys <<= 32
+    keys |= np.arange(b.amount.size, dtype=np.uint32)
+    keys.sort()
+    return keys.astype(np.uint32)  # the lower half, the place
 
 
 def _headline(

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import csv
+import errno
+import gc
 import io
 import json
 import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
+import weakref
 
 import pandas as pd
 import pytest
@@ -18,6 +22,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import api.screen
+import api.screentext
 from api import crew, parts, screenparts
 from api.command import main
 from api.findrows import ToldOfFinds
@@ -243,6 +248,74 @@ def test_a_run_that_was_stopped_goes_on(run, small, tmp_path, monkeypatch):
     assert (tmp_path / "out.csv").read_bytes() == after
 
 
+@pytest.fixture
+def aside(tmp_path, monkeypatch):
+    """Where files for a run alone go."""
+    (tmp_path / "aside").mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "aside"))
+    return tmp_path / "aside"
+
+
+def test_parts_of_a_run_alone_are_on_disk_and_then_gone(run, small, aside, monkeypatch):
+    """However the run ends; meanwhile none is held in memory."""
+    pytest.importorskip("pyarrow", reason="the parquet extra is not installed")
+    usual, tables, there = screenparts.screen_part, [], []
+
+    def screen_part(part, **more):
+        there.append(len(list(aside.glob("mendworth-*/part-*.parquet"))))
+        gc.collect()
+        assert [t() for t in tables[:-1]] == [None] * len(tables[:-1])  # the last one may be in hand
+        done = usual(part, **more)
+        tables.append(weakref.ref(done.table))
+        return done
+
+    args = ("finds.csv", "--workers", "1", "--csv", "out.csv")
+    monkeypatch.setattr(screenparts, "screen_part", screen_part)
+    assert run(*args).exit_code == 0
+    assert there == list(range(len(there)))
+    assert len(there) > 2
+    assert list(aside.iterdir()) == []
+
+    def stops(part, **more):
+        if part.number == 2:
+            assert list(aside.glob("mendworth-*/part-*.parquet"))
+            raise KeyboardInterrupt
+        return usual(part, **more)
+
+    monkeypatch.setattr(screenparts, "screen_part", stops)
+    stopped = run(*args)
+    assert (stopped.exit_code, stopped.stderr.strip()[-8:]) == (1, "Stopped.")
+    monkeypatch.setattr(screenparts, "screen_part", usual)
+    monkeypatch.setattr(api.screentext, "wrap", lambda *_: 1 / 0)
+    assert run(*args).exit_code == 1
+    assert list(aside.iterdir()) == []
+
+
+def test_where_no_parts_can_be_kept_they_are_held(run, small, aside, tmp_path, monkeypatch):
+    """The same answer where the disk is full, where nothing can be written, and without pyarrow."""
+    args = ("finds.csv", "--hours", "20", "--workers", "1", "--csv", "out.csv")
+    usual, out = run(*args), (tmp_path / "out.csv").read_bytes()
+    asked = []
+
+    def full(*about):
+        asked.append(about)
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    for ways in ([(screenparts.Folder, "keep")], [(tempfile, "TemporaryDirectory")]):
+        with monkeypatch.context() as m:
+            for where, name in ways:
+                m.setattr(where, name, lambda *about, **_: full(*about))
+            done = run(*args)
+            assert (done.stdout, done.stderr, (tmp_path / "out.csv").read_bytes()) == (usual.stdout, usual.stderr, out)
+            assert asked
+            asked.clear()
+            if where is screenparts.Folder:
+                assert run(*args, "--parts", "kept").exit_code == 2, "what is asked for is not left undone"
+    with monkeypatch.context() as m:
+        m.setitem(sys.modules, "pyarrow", None)
+        assert run(*args).stdout == usual.stdout
+
+
 def dies_once(task):
     """Kill this process at the first try of a task."""
     number, marks = task
@@ -293,11 +366,12 @@ def test_no_scheduler_there(run):
 
 
 @pytest.mark.slow
-def test_ctrl_c_stops_it_at_once(tmp_path):
+@pytest.mark.parametrize("parts", [("--parts", "kept"), ()])
+def test_ctrl_c_stops_it_at_once(tmp_path, parts):
     """A real program with workers of its own: it ends soon, says how to go on, and leaves no half-written file."""
     sample = (ROOT / "sample_prices/finds.csv").read_text(encoding="utf-8").splitlines(keepends=True)
     (tmp_path / "finds.csv").write_text("".join(sample[:400]), encoding="utf-8")
-    program = "import sys, api.parts; api.parts.SMALL = 4000; sys.argv[0] = 'mendworth'; "
+    program = "import sys, api.parts as p; p.SMALL = p.LONG = p.PART = 4000; sys.argv[0] = 'mendworth'; "
     program += "from api.command import main; main()"
     call = [
         sys.executable,
@@ -307,22 +381,24 @@ def test_ctrl_c_stops_it_at_once(tmp_path):
         "finds.csv",
         "--workers",
         "2",
-        "--parts",
-        "kept",
+        *parts,
         "--csv",
         "out.csv",
     ]
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    (tmp_path / "aside").mkdir()
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(tmp_path / "aside")}
+    made = "kept/part-*.parquet" if parts else "aside/mendworth-*/part-*.parquet"
     with subprocess.Popen(  # noqa: S603 - our own program
         call, cwd=tmp_path, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     ) as running:
         begin = time.monotonic()
-        while not list(tmp_path.glob("kept/part-*.parquet")):
+        while not list(tmp_path.glob(made)):
             assert time.monotonic() - begin < 120
             time.sleep(0.2)
         os.killpg(running.pid, signal.SIGINT)
         out, said = running.communicate(timeout=30)
     assert (running.returncode, out) == (1, "")
-    assert said.strip() == "Stopped. What was done is in kept: run it again to go on."
+    assert said.strip() == ("Stopped. What was done is in kept: run it again to go on." if parts else "Stopped.")
+    assert list((tmp_path / "aside").iterdir()) == []
     assert not (tmp_path / "out.csv").exists()
     assert not [x for x in tmp_path.rglob("*") if x.name.startswith(".")]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from collections.abc import Sequence
+from dataclasses import fields
 from decimal import Decimal
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -12,9 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from econ import selection
 from econ.money import to_minor
 from econ.screening import Screened
-from econ.shortlist import Figures, Limits, shortlist
+from econ.shortlist import HALF, SHORT, Brief, Figures, Limits, brief, joined, narrow, shortlist, shortlist_of
 
 
 def figures_of(found: Sequence[Screened], km: Sequence[float], currency: str) -> Figures:
@@ -130,3 +133,112 @@ def test_the_best_of_every_choice(
     chosen = [found[i] for i in order[: s.buy]]
     assert sum((x.profit or Decimal(0) for x in chosen), Decimal(0)) == best
     assert s.by_rate.profit <= best
+
+
+def drawn(n: int, seed: int, largest: int = 50_000) -> Figures:
+    """Return invented finds, many of them alike, some without a price. largest: profit or offer, and loss."""
+    draw = np.random.default_rng(seed)
+    named = draw.random(n) < 0.8
+    amount = draw.integers(-20, 21, n) * (largest // 20)
+    amount[: min(n, 2)] = (-largest, largest)[: min(n, 2)]
+    hours, cash, metres = draw.integers(0, 40, n) * 100, draw.integers(0, 90, n) * 50, draw.integers(0, 30, n) * 1000
+    return Figures(named, np.where(named, amount, 0), amount, hours, np.where(named, cash, 0), metres)
+
+
+def cut(f: Figures, at: Sequence[int]) -> list[Figures]:
+    """Return finds in parts that end at some places."""
+    ends = [0, *at, f.profit.size]
+    return [Figures(*(getattr(f, x.name)[a:b] for x in fields(Figures))) for a, b in pairwise(ends)]
+
+
+def plain_order(f: Figures, buy: set[int]) -> list[int]:
+    """Return the order find by find, as it is told in words."""
+
+    def key(i: int) -> tuple[int, int]:
+        if f.named[i]:
+            return (0 if i in buy else 1 if f.profit[i] > 0 else 3), -int(f.profit[i])
+        return (2 if f.highest[i] > 0 else 3), -int(f.highest[i])
+
+    return sorted(range(f.profit.size), key=key)
+
+
+TIGHT = Limits(hours=30.0, cash=Decimal(300), places=90, km=900.0)
+
+
+@pytest.mark.parametrize("limits", [Limits(), Limits(hours=20.0), Limits(places=60, km=300.0), TIGHT])
+@pytest.mark.parametrize("many", [100, 20_000])
+def test_in_parts_as_at_once(limits: Limits, many: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Thousands of finds in many parts, one of them empty and one of large numbers: same choice, order and words."""
+    monkeypatch.setattr(selection, "MANY", many)
+    monkeypatch.setattr(selection, "AT_ONCE", 500)
+    for seed, largest in ((1, 50_000), (2, 2**33)):
+        f = drawn(3_000, seed)
+        f.profit[2_100], f.highest[2_100], f.named[2_100] = -largest, -largest, True
+        f.cash[2_000] = f.metres[2_050] = largest
+        once, order = shortlist(f, "USD", limits)
+        parts = cut(f, [1, 700, 700, 1_999, 2_200])
+        cut_up, order_of_parts = shortlist_of(joined(brief(x) for x in parts), "USD", limits)
+        assert cut_up == once
+        assert order_of_parts.tolist() == order.tolist()
+        assert order.tolist() == plain_order(f, set(order[: once.buy].tolist()))
+        assert once.pays == (f.profit > 0).sum()
+        assert once.unpriced == (~f.named & (f.highest > 0)).sum()
+        taken = order[: once.buy]
+        assert once.best.profit == Decimal(int(f.profit[taken].sum())) / 100
+        assert once.best.cash == Decimal(int(f.cash[taken].sum())) / 100
+
+
+@pytest.mark.parametrize("largest", [20, HALF - 1, HALF, SHORT.max, SHORT.max + 1, -SHORT.min + 1, 2**40])
+def test_order_of_amounts_however_large(largest: int) -> None:
+    f = drawn(500, 3, largest)
+    short, order = shortlist(f, "USD", Limits(places=20))
+    assert short.buy == 20
+    assert order.tolist() == plain_order(f, set(order[:20].tolist()))
+    f.highest[:], f.named[:] = f.highest - 1, False
+    assert shortlist(f, "USD", Limits())[1].tolist() == plain_order(f, set())
+
+
+def test_numbers_are_halved_only_where_they_fit() -> None:
+    for most, least in ((SHORT.max, SHORT.min), (SHORT.max + 1, 0), (0, SHORT.min - 1)):
+        x = np.array([most, 3, least])
+        assert narrow(x).tolist() == x.tolist()
+        assert (narrow(x).dtype == np.int32) == (SHORT.min <= least and most <= SHORT.max)
+    assert narrow(np.zeros(0, np.int64)).size == 0
+
+
+def test_sums_of_halved_numbers_are_whole() -> None:
+    """Each fits in 32 bits, all together do not."""
+    n, each = 9, SHORT.max - 7
+    whole = np.full(n, each)
+    b = brief(Figures(np.ones(n, bool), whole, whole, whole, whole, whole))
+    assert {x.dtype for x in (b.amount, b.hours, b.cash, b.metres)} == {np.dtype(np.int32)}
+    for limits in (Limits(), Limits(hours=8.5 * each / 1000)):
+        s, _ = shortlist_of(b, "USD", limits)
+        assert s.buy == (8 if limits.hours else 9)
+        assert s.best.profit == s.best.cash == Decimal(s.buy * each) / 100
+        assert s.best.hours == s.best.km == round(s.buy * each / 1000, 3)
+        assert s.by_rate == s.best
+
+
+@pytest.mark.parametrize("limits", [Limits(), Limits(hours=40.0, cash=Decimal(2000))])
+def test_what_is_held_of_a_find(limits: Limits, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some bytes while finds come in, some tens while they are chosen among; the order is four of them."""
+    monkeypatch.setattr(selection, "MANY", 500)
+    monkeypatch.setattr(selection, "AT_ONCE", 2_000)
+    n = 200_000
+    draw = np.random.default_rng(4)
+    profit, hours, cash, metres = draw.integers((-50_000, 0, 0, 0), (50_000, 6_000, 40_000, 90_000), (n, 4)).T.copy()
+    f = Figures(draw.random(n) < 0.8, profit, profit, hours, cash, metres)
+    f.profit[~f.named] = 0
+    shortlist_of(brief(drawn(1_000, 5)), "USD", limits)  # whatever is loaded but once
+    tracemalloc.start()
+    try:
+        b: Brief = brief(f)
+        assert tracemalloc.get_traced_memory()[0] < 12 * n
+        tracemalloc.reset_peak()
+        short, order = shortlist_of(b, "USD", limits, gap=0.1)  # without a search, which takes what it takes
+        assert tracemalloc.get_traced_memory()[1] < 45 * n
+        assert short.pays > 70_000
+        assert order.nbytes == 4 * n
+    finally:
+        tracemalloc.stop()

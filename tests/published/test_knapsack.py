@@ -32,5 +32,5 @@ def test_knapsack_by_selection(name: str) -> None:
     v = INSTANCES[name]
     found = select(np.array(v["profits"]), np.array([v["weights"]]), np.array([v["capacity"]]), gap=0.0)
     assert (found.value, found.bound) == (v["optimal_profit"], v["optimal_profit"])
-    assert found.chosen == tuple(i for i, x in enumerate(v["selection"]) if x)
+    assert tuple(found.chosen) == tuple(i for i, x in enumerate(v["selection"]) if x)
     assert found.used == (v["optimal_weight"],)
