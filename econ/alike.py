@@ -25,6 +25,9 @@ def side_by_side(figures: Sequence[Any]) -> Any:
         return first
     if is_dataclass(first) and not isinstance(first, type):
         return replace(first, **{x.name: side_by_side([getattr(f, x.name) for f in figures]) for x in fields(first)})
+    if not all(x is None or isinstance(x, int | float) for x in figures):
+        message = f"{first!r} and {figures[-1]!r} can't stand side by side"
+        raise TypeError(message)
     return np.array([[np.nan if x is None else x] for x in figures], dtype=float)
 
 
