@@ -159,7 +159,7 @@ def appraised_as_decided(class_id: str, perspective: str, kinds: int) -> None:
 
 @pytest.mark.parametrize("perspective", PERSPECTIVES)
 def test_whoever_asks_it_is_the_decision(perspective: str) -> None:
-    appraised_as_decided("mower_walk_behind", perspective, 3)
+    appraised_as_decided("mower_walk_behind", perspective, 2)
 
 
 @pytest.mark.slow
@@ -314,7 +314,7 @@ def test_a_scarce_bench_hour_counts_by_the_hours_of_a_find(class_id: str) -> Non
     """
     screening = Screening(defaults())
     hour = Decimal(str(defaults()["hour_worth"].value))
-    for document in block(class_id, 8):
+    for document in block(class_id, 4):
         here = screening.screen(*read(document))
         scarce = screening.screen(*read({**document, "terms": {"bench_hour_worth": str(hour + 2)}}))
         same_hour = screening.screen(*read({**document, "terms": {"bench_hour_worth": str(hour)}}))
