@@ -34,6 +34,7 @@ from econ.shortlist import Limits, shortlist
 
 AT_ONCE = 32  # kinds of finds given to a worker together, or as many more as are believed alike
 ENOUGH = 100  # finds from which starting workers pays; judgement
+SHORT = np.iinfo(np.uint16).max
 KEPT = 8_192  # appraisals kept for later rows: some 20 kB each
 OF_KIND = (
     "age_years", "hours", *(f"{x}_{kind}" for x in ("new_price", "running", "as_is") for kind in ("minor", "stated"))
@@ -163,16 +164,18 @@ def _kinds(found: Patterned, by_day: bool) -> Iterator[IntArray]:
     by_day: the day bears on a find, not only the month.
     """
     rows = found.rows
-    patterns = rows["pattern"].to_numpy()
-    days = rows["seen_on"].astype(object) if by_day else rows["seen_on"].astype(object).str[:7]
-    codes = patterns.astype(np.int64)
-    for column in (*(rows[x] for x in OF_KIND), rows["currency"], days):
-        places, distinct = pd.factorize(column)
-        if len(distinct) > 1 or (places < 0).any():
-            codes = pd.factorize(codes * (len(distinct) + 1) + places + 1)[0].astype(np.int64)
     if rows.empty:
         return
-    order = np.lexsort((codes, rank_of(found.patterns)[patterns]))
+    codes = rank_of(found.patterns)[rows["pattern"].to_numpy()]
+    days, distinct = pd.factorize(rows["seen_on"])
+    months = days if by_day else pd.factorize(distinct.astype(object).str[:7])[0][days]
+    columns: list[Any] = [*(rows[x] for x in OF_KIND), rows["currency"], months]
+    for column in columns:
+        places, values = pd.factorize(column)
+        if len(values) > 1 or (places < 0).any():
+            codes = pd.factorize(codes * (len(values) + 1) + places + 1, sort=True)[0].astype(np.int64)
+    short = codes.astype(np.uint16) if codes.max() <= SHORT else codes  # sorted by its digits
+    order = np.argsort(short, kind="stable")
     yield from np.split(order, np.flatnonzero(np.diff(codes[order])) + 1)
 
 

@@ -42,11 +42,11 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
 """
 
 
-def write_list(file: Path, rows: int, at_fault: float, told: int = 0) -> None:
+def write_list(file: Path, rows: int, at_fault: float, told: int = 0, unlike: bool = False) -> None:
     """Write an invented list: the invented finds again and again, with other ids, ways and prices.
 
-    at_fault: share of the rows whose age is none. told: of how many of the invented finds, each time with another age,
-    condition and new price; 0: all, as they are.
+    at_fault: share of the rows whose age is none. told: of how many of the invented finds; 0: of all. unlike: each time
+    with another age, condition and new price.
     """
     rng = random.Random(0)  # noqa: S311 - invented finds
     with SAMPLE.open(encoding="utf-8", newline="") as opened:
@@ -57,7 +57,7 @@ def write_list(file: Path, rows: int, at_fault: float, told: int = 0) -> None:
         writer.writerow(headers)
         for i in range(rows):
             row = list(rng.choice(finds[:told] if told else finds))
-            if told:
+            if unlike:
                 row[at["age_years"]], row[at["condition"]] = (
                     str(rng.randint(1, 30)),
                     rng.choice(("good", "fair", "poor")),

@@ -18,10 +18,32 @@ from tests.bench.bench_finds import write_list
 
 SIZES = (10_000, 100_000, 1_000_000)
 ONE_BY_ONE = 60  # rows decided in a plain loop
-UNLIKE, TOLD = 10_000, 40  # finds no two of which are alike, and how many things are told of them
+KNOWN, UNLIKE = 500_000, 10_000  # finds of kinds that are known; finds no two of which are alike
+TOLD = 40  # how many things are told of these
 PROGRAM = "import sys; sys.argv[0] = 'mendworth'; from api.command import main; main()"
 PARSE = "import sys, pandas; kept = pandas.read_csv(sys.argv[1], engine='pyarrow')"
 NOTHING = "import pandas, pyarrow"
+ROWS = """
+import sys, time
+from datetime import date
+from pathlib import Path
+import pandas
+from api.findlist import read_finds
+from api.findrows import ToldOfFinds
+from api.library import shelf
+from api.screening import Screener
+body, day, screener = Path(sys.argv[1]).read_bytes(), date(2026, 6, 1), Screener(shelf(), None, {})
+screener.screen(read_finds(body[: body.find(b"\\n", 1 << 20) + 1], "finds", ToldOfFinds(), shelf(), day))
+pandas.read_csv(sys.argv[1], engine="pyarrow")
+times = [time.process_time()]
+pandas.read_csv(sys.argv[1], engine="pyarrow")
+times.append(time.process_time())
+found = read_finds(body, "finds", ToldOfFinds(), shelf(), day)
+times.append(time.process_time())
+screener.screen(found)
+times.append(time.process_time())
+print(*(b - a for a, b in zip(times, times[1:])))
+"""
 LOOP = """
 import sys, time
 from datetime import date
@@ -58,10 +80,22 @@ def run(*args: str) -> tuple[float, float, float, str]:
     return used.ru_utime + used.ru_stime, time.perf_counter() - begin, used.ru_maxrss / 1e3, said
 
 
+def rows_alone(rows: int, folder: Path) -> None:
+    """Print what rows of kinds that are known take: parsed by pandas, read and checked, and screened."""
+    file = folder / "known.csv"
+    write_list(file, rows, 0.0, TOLD)
+    parse, read, screen = map(float, run("-c", ROWS, str(file))[3].split())
+    print(
+        f"{rows:,} finds of {TOLD} kinds that are known, one process: pandas parses in {parse:.2f} s; read and checked "
+        f"in {read:.2f} s, {read / parse:.1f} times; screened in {screen:.2f} s, {screen / parse:.1f} times",
+        flush=True,
+    )
+
+
 def measure(rows: int, folder: Path, told: int = 0) -> None:
-    """Print what one list takes, each way. told: as `write_list` has it."""
+    """Print what one list takes, each way. told: as `write_list` has it, and no two finds alike but in that."""
     file = folder / f"finds-{rows}-{told}.csv"
-    write_list(file, rows, 0.0, told)
+    write_list(file, rows, 0.0, told, unlike=told > 0)
     empty = run("-c", NOTHING)[0]
     cpu, wall, memory, _ = run("-c", PARSE, str(file))
     parse = cpu - empty
@@ -89,6 +123,7 @@ def main() -> None:
     sizes = [int(x) for x in sys.argv[1:]] or SIZES
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with tempfile.TemporaryDirectory() as folder:
+        rows_alone(KNOWN, Path(folder))
         measure(UNLIKE, Path(folder), TOLD)
         for rows in sizes:
             measure(rows, Path(folder))
