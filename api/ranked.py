@@ -51,9 +51,9 @@ class Ranked:
             rank[places] = np.arange(start + 1, start + 1 + places.size)
         return rank
 
-    def first(self, most: int) -> tuple[ScreenedFind, ...]:
-        """Return the first finds in their order. most: how many."""
-        places = self.order[:most].astype(np.int64)
+    def first(self, most: int, after: int = 0) -> tuple[ScreenedFind, ...]:
+        """Return the first finds in their order. most: how many; after: so many others."""
+        places = self.order[after : after + most].astype(np.int64)
         starts = np.cumsum((0, *self.sizes))
         part = np.searchsorted(starts, places, side="right") - 1
         found: dict[int, ScreenedFind] = {}
@@ -61,7 +61,7 @@ class Ranked:
             table = self.tables[p]()
             for rank in np.flatnonzero(part == p).tolist():
                 row = int(places[rank] - starts[p])
-                found[rank] = find_of(table, row, self.currency, rank < self.shortlist.buy)
+                found[rank] = find_of(table, row, self.currency, after + rank < self.shortlist.buy)
         return tuple(found[i] for i in range(len(found)))
 
     def each(self) -> Iterator[tuple[pd.DataFrame, IntArray]]:

@@ -154,16 +154,30 @@ def screen(
         _print_json(to_json(ranked.answer(top if ranked.in_parts else None)))
     elif csv != "-":
         _print_text(screen_text(ranked, top))
-    if ranked.left_out:
-        where = Path(left_out) if left_out else Path(f"{finds if finds != '-' else 'finds'}.left-out.csv")
+    where = Path(left_out) if left_out else Path(f"{finds if finds != '-' else 'finds'}.left-out.csv")
+    if ranked.left_out or left_out:
 
         def write(file: Any) -> None:
             with as_text(file) as text:
                 write_rest(text)
 
         put(where, write)
+    if ranked.left_out:
         said = f"{ranked.left_out:,} of {ranked.read:,} rows are at fault and left out"
         _say_error(f"{said}: see {click.format_filename(where)}.")
+    elif not left_out and _rows_of_before(where):
+        _say_error(f"No row is at fault now: {click.format_filename(where)} is of an earlier run.")
+
+
+def _rows_of_before(path: Path) -> bool:
+    """Return whether a file holds rows that an earlier run left out; it may have been worked on since, so it stays."""
+    from api.leftout import HEADERS
+
+    try:
+        with path.open("rb") as file:
+            return file.readline().startswith(",".join(HEADERS).encode())
+    except OSError:
+        return False
 
 
 def _check_outputs(paths: Mapping[str, str | None], as_json: bool) -> None:

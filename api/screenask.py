@@ -16,7 +16,7 @@ from api.findheads import FINDS, heads_for, read_find_map
 from api.findlist import FindList, read_finds
 from api.findrows import ToldOfFinds
 from api.jsonrows import json_rows, sheet_of
-from api.screening import Desk, screen_list
+from api.screening import CASH, Desk, screen_list
 from api.screenlist import LeftOutRow, ScreenedList
 from api.screenoptions import MOST_FINDS, NEUTRAL, FileSent, FindsSent, Options, read_options
 from api.sheets import MOST_COLUMNS, OBJECTS, ROWS, Counted, Kind, Oversized, Sheet
@@ -51,7 +51,8 @@ def screen_rows(body: bytes, desk: Desk, today: date) -> ScreenedList:
     told = ToldOfFinds(asked.currency or "", asked.as_of, "point", asked.dates or "", per_km=asked.per_km)
     x = asked.limits
     limits = Limits(x.hours, x.cash, x.places, x.km)
-    return _answer(asked, None if rows is None else sheet_of(rows), OBJECTS, told, limits, problems, desk, today)
+    finds = None if rows is None else sheet_of(rows)
+    return _answer(asked, finds, OBJECTS, told, limits, "limits.cash", problems, desk, today)
 
 
 def screen_file(
@@ -69,7 +70,7 @@ def screen_file(
         asked.per_km,
     )  # fmt: skip
     limits = Limits(asked.hours, asked.cash, asked.places, asked.km)
-    return _answer(asked, asked.finds, ROWS, told, limits, problems, desk, today)
+    return _answer(asked, asked.finds, ROWS, told, limits, "cash", problems, desk, today)
 
 
 def _rows(body: bytes, finds: object, classes: Shelf, problems: list[Problem]) -> list[dict[str, str]] | None:
@@ -164,11 +165,15 @@ def _answer(
     counted: Counted,
     told: ToldOfFinds,
     limits: Limits,
+    cash: str,
     problems: list[Problem],
     desk: Desk,
     today: date,
 ) -> ScreenedList:
-    """Return the answer to a list. problems: those of the request so far; with them none is given."""
+    """Return the answer to a list.
+
+    cash: the field of the cash there is. problems: those of the request so far; with them none is given.
+    """
     found: FindList | None = None
     if finds is not None:
         try:
@@ -181,7 +186,10 @@ def _answer(
     if problems or found is None:
         raise BadInput(_first(problems))
     found = replace(found, notes=tuple(map(_said_here, found.notes)))
-    answer = screen_list(found, common, limits, 0.0 if asked.exact else GAP, desk)
+    try:
+        answer = screen_list(found, common, limits, 0.0 if asked.exact else GAP, desk)
+    except BadInput as error:
+        raise BadInput(replace(p, path=cash) if p.path == CASH else p for p in error.problems) from None
     return replace(answer, left_out_rows=tuple(map(_row_here, answer.left_out_rows)))
 
 

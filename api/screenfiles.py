@@ -18,14 +18,18 @@ from econ.problems import BadInput, Problem
 # Of each column: its header, what it is called in a table of finds, and how wide it is shown in a workbook.
 COLUMNS = {
     "rank": ("", 6), "buy": ("", 6), "row": ("row", 7), "id": ("id", 10), "name": ("name", 40),
-    "machine_class": ("machine_class", 22), "do": ("title", 44), "asking_price": ("asking_price", 11),
-    "highest_offer": ("highest_offer", 11), "profit": ("profit", 10), "bench_hours": ("bench_hours", 9),
-    "profit_per_hour": ("profit_per_hour", 10), "cash": ("cash", 10), "km": ("km", 8),
-    "chance_of_loss": ("chance_of_loss", 10), "reason": ("reason", 50), "question": ("question", 50),
-    "question_worth": ("question_worth", 10), "spot_check": ("check", 44), "spot_minutes": ("check_minutes", 9),
+    "machine_class": ("machine_class", 22), "course": ("course", 22), "do": ("title", 44),
+    "asking_price": ("asking_price", 11), "highest_offer": ("highest_offer", 11), "profit": ("profit", 10),
+    "bench_hours": ("bench_hours", 9), "profit_per_hour": ("profit_per_hour", 10), "cash": ("cash", 10),
+    "km": ("km", 8), "chance_of_loss": ("chance_of_loss", 10), "reason": ("reason", 50),
+    "question_id": ("question_id", 16), "question": ("question", 50), "question_worth": ("question_worth", 10),
+    "spot_check_id": ("check_id", 16), "spot_check": ("check", 44), "spot_minutes": ("check_minutes", 9),
     "spot_worth": ("check_worth", 10), "holds": ("holds", 24),
 }  # fmt: skip
-_TEXTS = {"id", "name", "machine_class", "do", "reason", "question", "spot_check", "holds"}
+_TEXTS = {
+    "id", "name", "machine_class", "course", "do", "reason", "question_id", "question", "spot_check_id", "spot_check",
+    "holds",
+}  # fmt: skip
 MONEY = {"asking_price", "highest_offer", "profit", "profit_per_hour", "cash", "question_worth", "spot_worth"}
 _OF_PRICE = {"asking_price", "profit", "profit_per_hour", "cash"}  # known where a price is named alone
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet may take for a formula at the start of a text

@@ -26,6 +26,7 @@ from api.screenlist import ScreenedList
 from api.supply import supply_of
 from econ.buying import Asking
 from econ.case import Case
+from econ.money import DIGITS, to_decimal, to_minor
 from econ.problems import BadInput, Problem
 from econ.reading import read_case
 from econ.rulebook import MachineClass, Shelf
@@ -35,6 +36,7 @@ from econ.shortlist import Limits, shortlist
 AT_ONCE = 32  # kinds of finds given to a worker together, or as many more as are believed alike
 ENOUGH = 100  # finds from which starting workers pays; judgement
 SHORT = np.iinfo(np.uint16).max
+CASH = "--cash"  # the option that names it
 KEPT = 8_192  # appraisals kept for later rows: some 20 kB each
 OF_KIND = (
     "age_years", "hours", *(f"{x}_{kind}" for x in ("new_price", "running", "as_is") for kind in ("minor", "stated"))
@@ -261,13 +263,20 @@ def screen_finds(
     return joined([tables[i] for i in range(len(tasks))]), dict(sorted(late.items()))
 
 
-def one_currency(currencies: Sequence[str], name: str) -> str:
-    """Return the currency of a list. Raises BadInput where it has several, which can't be weighed together."""
+def one_currency(currencies: Sequence[str], name: str, limits: Limits) -> str:
+    """Return the currency of a list. Raises BadInput where it has several, which can't be weighed together.
+
+    Also where the cash there is is no amount of that currency.
+    """
     codes = sorted(set(currencies))
     if len(codes) > 1:
         rule = "finds that are weighed together are in one currency"
         raise BadInput([Problem(f"{name}: currency", ", ".join(codes), rule, "make a list of each")])
-    return codes[0] if codes else "USD"
+    currency = codes[0] if codes else "USD"
+    if limits.cash is not None and to_decimal(to_minor(limits.cash, currency), currency) != limits.cash:
+        rule = f"an amount in {currency} has {DIGITS[currency] or 'no'} digits after the point"
+        raise BadInput([Problem(CASH, str(limits.cash), rule, "round it")])
+    return currency
 
 
 def rank_list(
@@ -282,7 +291,7 @@ def rank_list(
 
     gap: as for `shortlist`.
     """
-    currency = one_currency([str(x) for x in found.rows["currency"].unique()], found.name)
+    currency = one_currency([str(x) for x in found.rows["currency"].unique()], found.name, limits)
     table, late = screen_finds(found, common, desk, advance)
     short, order = shortlist(figures(table), currency, limits, gap)
     left, tables = found.without(late), (lambda: table,)

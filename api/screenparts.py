@@ -6,6 +6,7 @@ worked out again: a run that was stopped goes on where it was.
 
 from __future__ import annotations
 
+import csv
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -21,7 +22,7 @@ from api.crew import work_on
 from api.findlist import FindList, read_finds
 from api.findrows import ToldOfFinds
 from api.findtable import figures
-from api.leftout import left_out_csv
+from api.leftout import HEADERS, left_out_csv
 from api.library import texts
 from api.parts import Part, parts_of
 from api.ranked import Ranked
@@ -216,7 +217,7 @@ def screen_parts(
     for number, done in work_on(missing(), do, desk.crew, begin):
         part, given[number] = given[number], replace(given[number], body=b"")  # what is done need not be held
         whole.add(part.number, done, *_put(part, done, kept, passing))
-        one_currency(sorted(whole.currencies), name)
+        one_currency(sorted(whole.currencies), name, limits)
         advance(part.size)
     return _ranked(whole, name, limits, gap), partial(_write_rests, [whole.rests[n] for n in sorted(whole.rests)])
 
@@ -243,7 +244,7 @@ def _from(place: Path) -> tuple[Callable[[], pd.DataFrame], Callable[[], str]]:
 
 
 def _ranked(whole: _Sum, name: str, limits: Limits, gap: float) -> Ranked:
-    currency = one_currency(sorted(whole.currencies), name)
+    currency = one_currency(sorted(whole.currencies), name, limits)
     numbers = sorted(whole.tables)
     sizes = tuple(whole.briefs[n].amount.size for n in numbers)
     every = joined(whole.briefs.pop(n) for n in numbers)
@@ -253,7 +254,9 @@ def _ranked(whole: _Sum, name: str, limits: Limits, gap: float) -> Ranked:
 
 
 def _write_rests(rests: Sequence[Callable[[], str]], file: TextIO) -> None:
-    """Write rows at fault of all parts under the headers of the first."""
+    """Write rows at fault of all parts under the headers of the first; where there are none, the headers alone."""
+    if not rests:
+        csv.writer(file).writerow(HEADERS)
     for n, rest in enumerate(rests):
         text = rest()
         file.write(text if n == 0 else text.partition("\r\n")[2])

@@ -26,15 +26,20 @@ def screen_text(ranked: Ranked, top: int) -> str:
     if s.buy and s.by_rate.profit < s.best.profit:
         rate = f"Taking the best per {s.rate} first would leave {money(s.by_rate.profit, ranked.currency)}."
         lines += wrap(rate)
-    last, shown = "", ranked.first(max(top, min(s.buy, NAMED)))
-    for n, x in enumerate(shown, 1):
+    first = ranked.first(max(top, min(s.buy, NAMED)))
+    # Those without a price stand behind all that are worth theirs; the best are told even where those are many.
+    after = max(len(first), s.pays)
+    unpriced = ranked.first(min(top, max(s.pays + s.unpriced - after, 0)), after)
+    last = ""
+    for n, x in (*enumerate(first, 1), *enumerate(unpriced, after + 1)):
         part = "Buy" if x.buy else _part(x)
         if part != last:
             lines += ["", part]
             last = part
-        lines += _find(n, x, ranked.currency) if n <= top else _named(n, x, ranked.currency)
-    if finds > len(shown):
-        lines += ["", *wrap(f"{finds - len(shown):,} more: --top {finds}, or --csv FILE.")]
+        lines += _find(n, x, ranked.currency) if n <= top or n > after else _named(n, x, ranked.currency)
+    left = finds - len(first) - len(unpriced)
+    if left:
+        lines += ["", *wrap(f"{left:,} more: --top {finds}, or --csv FILE.")]
     lines += ["", *wrap(_counted(ranked))]
     for note in ranked.notes:
         lines += wrap(printable(note))

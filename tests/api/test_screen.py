@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from datetime import date
 from doctest import ELLIPSIS, OutputChecker
 
@@ -69,6 +70,11 @@ def test_files_agree_with_the_answer(run, tmp_path):
     assert [sheet.cell(n, heads.index("profit") + 1).value for n in range(2, 6)] == [
         None if x["screened"]["profit"] is None else float(x["screened"]["profit"]) for x in finds
     ]
+    for of in ("question", "spot_check"):
+        ids = [(x["screened"][of] or {"id": ""})["id"] for x in finds]
+        assert [r[f"{of}_id"] for r in rows] == ids
+        assert [sheet.cell(n, heads.index(f"{of.replace('_', ' ')} id") + 1).value or "" for n in range(2, 6)] == ids
+    assert [r["course"] for r in rows] == [x["screened"]["course"] for x in finds]
     kept = pd.read_parquet(tmp_path / "out.parquet")
     assert kept["id"].tolist() == [x["id"] for x in finds]
     assert [str(x) for x in kept["highest_offer"]] == [x["screened"]["highest_offer"] for x in finds]
@@ -90,6 +96,38 @@ def test_rows_at_fault_are_left_out_with_their_reasons(run, tmp_path):
     assert "age_years" in rows[1]["left out because"]
     assert run("odd.csv", "--left-out", "rest.csv").exit_code == 0
     assert (tmp_path / "rest.csv").read_text() == (tmp_path / "odd.csv.left-out.csv").read_text()
+
+
+def test_rows_left_out_before_are_told_of_and_kept(run, tmp_path):
+    """Somebody may be putting them right; a file of another kind is nobody's business."""
+    good = (tmp_path / "finds.csv").read_text(encoding="utf-8")
+    (tmp_path / "finds.csv").write_text(good + "e,leaf_blowe,x,5,USD,10,20,4,,2026-04-01\n", encoding="utf-8")
+    run("finds.csv")
+    there = (tmp_path / "finds.csv.left-out.csv").read_bytes()
+    (tmp_path / "finds.csv").write_text(good, encoding="utf-8")
+    done = run("finds.csv")
+    assert done.stderr == "No row is at fault now: finds.csv.left-out.csv is of an earlier run.\n"
+    assert (tmp_path / "finds.csv.left-out.csv").read_bytes() == there
+    named = run("finds.csv", "--left-out", "finds.csv.left-out.csv")
+    assert (named.exit_code, named.stderr) == (0, "")
+    assert (tmp_path / "finds.csv.left-out.csv").read_text(encoding="utf-8").count("\n") == 1
+    (tmp_path / "finds.csv.left-out.csv").write_text("my notes\n", encoding="utf-8")
+    assert run("finds.csv").stderr == ""
+
+
+def test_finds_without_a_price_are_told_of_behind_many_that_have_one(run, tmp_path):
+    """The reseller may ring and offer; they are no more than asked for."""
+    more = "".join(
+        f"m{i},mower_walk_behind,mower (invented),{i},USD,10,20,4,will_not_start,2026-04-01\n" for i in range(6)
+    )
+    asked = "".join(f"n{i},leaf_blower,blower (invented),,USD,{9 - i},20,4,,2026-04-01\n" for i in range(4))
+    (tmp_path / "finds.csv").write_text(HEAD + ROWS + more + asked, encoding="utf-8")
+    said = run("finds.csv", "--places", "1", "--top", "2").stdout
+    part = said[said.index("No price is named") : said.index("more:")]
+    assert re.findall(r"^ *\d+\. (\w+)", part, re.MULTILINE) == ["n3", "n2"]
+    assert part.count("offer up to") == 2
+    assert int(part.split()[-1]) == 14 - 4
+    assert "No price is named" not in run("finds.csv", "--top", "0").stdout
 
 
 def test_a_find_whose_figures_contradict_each_other_is_left_out_too(run, tmp_path):
@@ -147,7 +185,8 @@ def test_all_to_buy_are_named(run):
     done = run("finds.csv", "--hours", "10", "--top", "1")
     assert "  2. d" not in done.stdout
     assert "  2. c  =2+2: " in done.stdout or "  2. a  push mower (invented): " in done.stdout
-    assert "2 more: --top 4, or --csv FILE." in done.stdout
+    assert "  3. d  asks nothing yet (invented)" in done.stdout, "without a price"
+    assert "1 more: --top 4, or --csv FILE." in done.stdout
 
 
 def test_terms_hold_for_all_finds(run, tmp_path):
@@ -181,6 +220,7 @@ def test_several_processes_change_nothing(run, tmp_path, monkeypatch):
         (["none.csv"], "none.csv: got No such file"), (["finds.csv", "--hours", "much"], 'got "much"; this is a'),
         (["finds.csv", "--cash", "-1"], 'got "-1"; this is a'), (["finds.csv", "--places", "1.5"], "whole number"),
         (["finds.csv", "--terms", "none.json"], "--terms: got No such file"),
+        (["finds.csv", "--cash", "12.505"], "--cash: got 12.505; an amount in USD has 2 digits after the point. round it."),
         (["finds.csv", "--per-km", "9999999"], "--per-km"), (["finds.csv", "--map", "x"], "--map"),
     ],
 )  # fmt: skip

@@ -128,6 +128,16 @@ def test_rows_of_json_are_answered_as_the_same_list_is(client, tmp_path):
     assert asked(client, finds=as_text).get_json()["finds"] == asked(client, finds=finds).get_json()["finds"]
 
 
+def test_cash_is_an_amount_of_the_currency(client, tmp_path):
+    """The field is named as it was sent."""
+    finds = [{"id": "a", "machine_class": "leaf_blower", "asking_price": 5, "travel_km": 1}]
+    (told,) = asked(client, finds=finds, limits={"cash": "12.505"}, currency="USD").get_json()["problems"]
+    assert (told["path"], told["value"]) == ("limits.cash", "12.505")
+    body = b"id,machine_class,asking_price,currency,travel_km\na,leaf_blower,5,USD,1\n"
+    (told,) = sent(client, body, "finds.csv", cash="12.505").get_json()["problems"]
+    assert (told["path"], told["value"]) == ("cash", "12.505")
+
+
 def test_rows_at_fault_are_told_beside_their_count(client):
     finds = [dict(zip(HEAD, line, strict=True)) for line in (*ODD, *GOOD)]
     answer = asked(client, finds=finds).get_json()
