@@ -220,7 +220,7 @@ def test_several_processes_change_nothing(run, tmp_path, monkeypatch):
         (["none.csv"], "none.csv: got No such file"), (["finds.csv", "--hours", "much"], 'got "much"; this is a'),
         (["finds.csv", "--cash", "-1"], 'got "-1"; this is a'), (["finds.csv", "--places", "1.5"], "whole number"),
         (["finds.csv", "--terms", "none.json"], "--terms: got No such file"),
-        (["finds.csv", "--cash", "12.505"], "--cash: got 12.505; an amount in USD has 2 digits after the point. round it."),
+        (["finds.csv", "--cash", "12.505"], "--cash: got 12.505; an amount in USD has 2 digits after the point."),
         (["finds.csv", "--per-km", "9999999"], "--per-km"), (["finds.csv", "--map", "x"], "--map"),
     ],
 )  # fmt: skip
