@@ -108,9 +108,9 @@ def cumulative_hazard(life: Life, age_years: ArrayLike) -> FloatArray:
     References:
         R. E. Barlow and F. Proschan, Mathematical Theory of Reliability, Wiley 1965, ch. 2 (from memory).
     """
-    ratio: FloatArray = checked("age_years", age_years) / life.scale_years
-    with np.errstate(over="ignore"):
-        hazard: FloatArray = ratio**life.shape
+    ratio = np.asarray(checked("age_years", age_years) / life.scale_years)
+    with np.errstate(over="ignore"):  # a number as an array of one: powers of the two may differ in the last digit
+        hazard: FloatArray = np.power(np.atleast_1d(ratio), life.shape).reshape(ratio.shape)
     if not np.isfinite(hazard).all():
         shortest = np.min(life.median_years)
         raise ValueError(f"age_years: got {np.max(age_years):g}; far too old for a life of {shortest:g}")

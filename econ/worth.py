@@ -205,7 +205,8 @@ def _by_stop(
         value = np.maximum(sale_share[..., rows, None] * sale, scrap)
         value = value * alive if alive.ndim > value.ndim else np.multiply(value, alive, out=value)
         value[..., 1:] *= survive_share[rows, None]
-        yield rows, value + left[rows] @ fixed
+        # Not a product of matrices by BLAS, which rounds otherwise for other numbers of rows.
+        yield rows, value + np.einsum("kf,...fn->...kn", left[rows], fixed)
 
 
 def _in_use(
