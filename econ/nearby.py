@@ -75,15 +75,16 @@ class _Ways:
     """Every set of finds whose sizes add up to `loss` at most, the empty one first; sums: (1 + k, s) of their steps."""
 
     def __init__(self, size: Floats, steps: IntArray, loss: float) -> None:
-        lost = np.zeros(STATES)
-        sums = np.zeros((len(steps), STATES), np.int64)
+        most = min(STATES, 1 << min(len(size), STATES.bit_length()))  # of few finds there are few sets
+        lost = np.zeros(most)
+        sums = np.zeros((len(steps), most), np.int64)
         # A set is told by the set it was made from and the find that was added.
-        self.made_from, self.added = np.zeros(STATES, np.int32), np.zeros(STATES, np.int32)
+        self.made_from, self.added = np.zeros(most, np.int32), np.zeros(most, np.int32)
         count = 1
         for find, more in enumerate(size):
             also = np.flatnonzero(lost[:count] + more <= loss)
             new = slice(count, count + len(also))
-            if new.stop > STATES:
+            if new.stop > most:
                 raise TooManyError
             lost[new], sums[:, new] = lost[also] + more, sums[:, also] + steps[:, find, None]
             self.made_from[new], self.added[new] = also, find

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from functools import cache
 from itertools import product
 from typing import Any
 
@@ -39,10 +40,16 @@ def random_problem(n: int, k: int, seed: int, alike: int = 0) -> Given:
     return value, needs, needs.sum(axis=1) * draw.integers(1, 4) // 4
 
 
+@cache
+def every_choice(n: int) -> IntArray:
+    """Return all choices among n finds, a row each."""
+    return np.array(list(product((0, 1), repeat=n)), np.int64).reshape(1 << n, n)
+
+
 def best(problem: Given) -> int:
     """Return the value of the best of all choices."""
     value, needs, limits = problem
-    choices = np.array(list(product((0, 1), repeat=len(value))), np.int64).reshape(1 << len(value), len(value))
+    choices = every_choice(len(value))
     keeps = (choices @ needs.T <= limits).all(axis=1)
     return int((choices @ value)[keeps].max())
 
