@@ -11,6 +11,7 @@ os.environ.pop("MENDWORTH_BOOK", None)
 os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="mendworth-tests-")
 
 from collections.abc import Mapping
+from pathlib import Path
 
 import pytest
 
@@ -18,6 +19,14 @@ from econ.terms import Default
 
 from .strategies import defaults as read_defaults_once
 from .strategies import rulebook_texts
+
+
+SLOW_TO_COLLECT = "test_schemathesis.py"  # makes its cases as it is collected, all of them for the long run
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Leave out what takes long to collect where all of it would be deselected."""
+    return collection_path.name == SLOW_TO_COLLECT and config.option.markexpr == "not slow" or None
 
 
 @pytest.fixture(scope="session")
