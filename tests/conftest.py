@@ -20,13 +20,12 @@ from econ.terms import Default
 from .strategies import defaults as read_defaults_once
 from .strategies import rulebook_texts
 
-
 SLOW_TO_COLLECT = "test_schemathesis.py"  # makes its cases as it is collected, all of them for the long run
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """Leave out what takes long to collect where all of it would be deselected."""
-    return collection_path.name == SLOW_TO_COLLECT and config.option.markexpr == "not slow" or None
+    return (collection_path.name == SLOW_TO_COLLECT and config.option.markexpr == "not slow") or None
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -14,10 +15,14 @@ from hypothesis import strategies as st
 
 import econ
 from econ.case import Case
+from econ.courses import best_course
+from econ.earlier import earlier_jobs, raised
 from econ.evidence import condition, linked, prior_states
 from econ.findings import hear
 from econ.rulebook import MachineClass
+from econ.setting import Course, course_name
 from econ.terms import Default
+from econ.weighing import Believed, Weighed, believe, weigh
 
 TODAY = date(2026, 4, 10)
 
@@ -55,6 +60,27 @@ def decide(document: Mapping[str, Any]) -> econ.Decision:
     return econ.decide(case, c, defaults())
 
 
+@dataclass(frozen=True)
+class Kernel:
+    """What a decision rests on: what is believed, the setting, every course by its name, and the best one's name."""
+
+    believed: Believed
+    weighed: Weighed
+    courses: Mapping[str, Course]
+    best: str
+
+
+def weighed(case: Case, c: MachineClass, terms: Mapping[str, Default] | None = None) -> Kernel:
+    """Return what `econ.decide` weighs, without what it works out beside that: checks, break-evens, risk, the text.
+
+    That the answer tells the same is tested in `test_safety.test_hold` and in `test_screening`.
+    """
+    told = believe(case, c, raised(c, earlier_jobs(case, c)))
+    found = weigh(case, c, terms or defaults(), told)
+    courses = {course_name(found.setting, x): x for x in found.courses}
+    return Kernel(told, found, courses, course_name(found.setting, best_course(found.courses)))
+
+
 def believed(document: Mapping[str, Any]) -> dict[str, float]:
     """Return the probability of each fault in play, by all that was told and seen."""
     case, c = read(document)
@@ -86,6 +112,13 @@ def drawn_evidence(class_id: str, seed: int, complaints: int, findings: int) -> 
         for i in rng.sample(ordinary, min(findings, len(ordinary)))
     ]
     return base(class_id, history=history, complaints=sorted(said.values()), findings=seen)
+
+
+# A few cases of each perspective, for what is tested over drawn ones in the long run.
+DRAWN = [
+    {**drawn_evidence(i, seed, 1 + seed % 2, seed), "perspective": perspective}
+    for seed, (i, perspective) in enumerate(zip(QUICK_IDS, ("owner", "shop", "reseller"), strict=True))
+]
 
 
 @st.composite

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from decimal import Decimal
+from functools import cache
 
 import pytest
 
@@ -31,9 +32,14 @@ BEARING_AGAIN = {
 CASES = {"good": GOOD, "bearing again": BEARING_AGAIN, **{d.name: d.case for d in demos()}}
 
 
+@cache
+def decided(name):
+    return library.decide_document(CASES[name])
+
+
 @pytest.fixture(scope="module", params=list(CASES))
 def told(request):
-    decision = library.decide_document(CASES[request.param])
+    decision = decided(request.param)
     return decision, decision_text(decision, library.machine_class(decision.machine_class))
 
 
@@ -57,11 +63,8 @@ TWO = ["market.used_price", "terms.hours_factor"]
 
 
 def test_two_figures_at_once_where_asked():
-    shop = next(d.case for d in demos() if d.case["perspective"] == "shop")
-    told = [
-        decision_text(library.decide_document(x), library.machine_class("mower_walk_behind"))
-        for x in (shop, {**shop, "two_way": TWO})
-    ]
+    asked = library.decide_document({**CASES["shop_mower"], "two_way": TWO})
+    told = [decision_text(x, library.machine_class("mower_walk_behind")) for x in (decided("shop_mower"), asked)]
     assert "Two figures at once" not in told[0]
     table = told[1].partition("Two figures at once")[2].partition("What can be done")[0]
     assert len(re.findall(r"^ +\$\d+( +[A-Z] -?\$[\d.,]+){7}$", table, re.MULTILINE)) == 7
@@ -102,7 +105,7 @@ def test_what_to_order(told):
 
 def _ordering(**changes):
     """Return "Next" of the shop's demo with its order changed."""
-    decision = library.decide_document(CASES["shop_mower"])
+    decision = decided("shop_mower")
     line = replace(next(x for x in decision.plan.orders if x.order == "now"), **changes)
     plan = replace(decision.plan, orders=(line,), order=line.order)
     text = decision_text(replace(decision, plan=plan), library.machine_class(decision.machine_class))
@@ -172,7 +175,7 @@ def test_a_sentence_for_each_part_that_fails_again(told):
 
 
 def test_a_bearing_that_failed_again():
-    text = decision_text(library.decide_document(BEARING_AGAIN), library.machine_class("mower_blade_clutch"))
+    text = decision_text(decided("bearing again"), library.machine_class("mower_blade_clutch"))
     flat = " ".join(text.split())
     assert "Ask for the warranty first: the last repair was 5 months ago and is covered for 12. " in flat
     assert re.search(

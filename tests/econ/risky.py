@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
-from unittest.mock import patch
 
-from econ import verdict, weighing
+from econ import verdict
 from econ.case import Case
-from econ.courses import all_courses
 from econ.repairs import AfterRepair
 from econ.risk import POINTS, REPLICATES, SEED, Risk, assess
 from econ.rulebook import MachineClass
-from econ.scopes import Scope
 from econ.setting import Course, Setting
 from econ.spread import Draws, Spread, WorkSpread, draw, sobol
 from econ.terms import Default
+
+from ..strategies import weighed
 
 
 @dataclass(frozen=True)
@@ -44,18 +43,11 @@ class Settled:
 
 def settled(case: Case, c: MachineClass, defaults: Mapping[str, Default]) -> Settled:
     """Return the setting and the courses that a decision on a case works with."""
-    kept: list[tuple[Setting, AfterRepair, tuple[Course, ...]]] = []
-
-    def keep(s: Setting, after: AfterRepair, scopes: Sequence[Scope], by_state: bool) -> tuple[Course, ...]:
-        kept.append((s, after, all_courses(s, after, scopes, by_state)))
-        return kept[-1][2]
-
-    with patch.object(weighing, "all_courses", keep):
-        verdict.decide(case, c, defaults)
-    s, after, courses = kept[0]
+    found = weighed(case, c, defaults).weighed
+    s, courses = found.setting, found.courses
     idle = verdict.best_without_repair(courses)
     limits = {id(x): verdict._limit(s, x, idle) for x in courses if x.kind == "repair"}
-    return Settled(case, c, s, courses, limits, after)
+    return Settled(case, c, s, courses, limits, found.after)
 
 
 def document(class_id: str, **fields: Any) -> dict[str, Any]:

@@ -12,10 +12,11 @@ import pytest
 import econ
 import econ.orders
 from econ.knowledge import pert_mean
+from econ.money import to_decimal
 from econ.plan import Plan, make_plans
 from econ.stopping import Choice, Columns, Look
 
-from ..strategies import QUICK_IDS, base, drawn_evidence, machine_class
+from ..strategies import QUICK_IDS, base, drawn_evidence, machine_class, read, weighed
 from ..strategies import decide as decide_shipped
 from .small import MODULE, decide, without_holds
 
@@ -296,7 +297,7 @@ def stops(branches: Any, check: str, path: tuple[tuple[str, str], ...] = ()) -> 
 def test_what_the_tree_names_is_the_answer_once_its_results_are_told(
     class_id: str, perspective: str, complaint: str
 ) -> None:
-    """The likeliest places where the plan stops: a decision with those findings names that course, or one as good."""
+    """The likeliest places where the plan stops: weighed with those findings that course is best, or one as good."""
     document = base(class_id, perspective=perspective, complaints=[complaint])
     decision = decide_shipped(document)
     step = decision.plan.next_check
@@ -305,12 +306,12 @@ def test_what_the_tree_names_is_the_answer_once_its_results_are_told(
     assert found
     for path, branch in found:
         told = [{"check": check, "outcome": result} for check, result in path]
-        again = decide_shipped({**document, "findings": told})
-        worth = {x.course: x.net_worth for x in again.courses}
+        again = weighed(*read({**document, "findings": told}))
+        worth = {i: to_decimal(x.worth, "USD") for i, x in again.courses.items()}
         if branch.course not in worth:  # not worth naming beside finding the cause, or beside the same with a job fewer
-            fewer = set(again.verdict.course.removeprefix("repair:").split("+")) - {"open"}
+            fewer = set(again.best.removeprefix("repair:").split("+")) - {"open"}
             assert fewer <= set(branch.course.removeprefix("repair:").split("+")), (path, branch.course)
             continue
         # The tree looks at fewer states and repairs: what it names falls short of the best by a trifle at most.
-        short = float(worth[again.verdict.course] - worth[branch.course])
+        short = float(worth[again.best] - worth[branch.course])
         assert short <= 0.01 * pert_mean(machine_class(class_id).about.new_price), (path, branch.course)

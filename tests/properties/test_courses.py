@@ -14,7 +14,7 @@ from econ.market import read_market
 from econ.payoffs import year_of_service
 from econ.terms import settle
 
-from ..strategies import cases, decide, defaults, machine_class, read
+from ..strategies import DRAWN, cases, decide, defaults, machine_class, read
 
 CENT = Decimal("0.011")  # two answers are each rounded to the cent
 
@@ -94,9 +94,19 @@ def test_tools_of_ones_own_never_make_a_repair_worth_less(document: dict) -> Non
     assert max(owned.values()) >= max(bare.values()) - CENT
 
 
+@pytest.mark.parametrize("document", DRAWN)
+def test_the_verdict_is_the_best_course_that_can_be_taken(document: dict) -> None:
+    best_of_all(document)
+
+
+@pytest.mark.slow
 @given(cases())
 @settings(max_examples=8, deadline=None)
-def test_the_verdict_is_the_best_course_that_can_be_taken(document: dict) -> None:
+def test_the_verdict_is_the_best_course_of_any_case(document: dict) -> None:
+    best_of_all(document)
+
+
+def best_of_all(document: dict) -> None:
     found = decide(document)
     free = worths(found)
     assert found.verdict.course in free

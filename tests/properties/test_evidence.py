@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from econ.evidence import Cause, Clue, ImpossibleEvidence, Posterior, condition, prior_states
 
-from ..strategies import cases, decide
+from ..strategies import cases, decide, read, weighed
 
 FAULTS = 5
 chance = st.floats(0, 1)
@@ -75,13 +75,26 @@ def test_findings_in_any_order_give_the_same(odds: list[float], history: list[Ca
     assert one.marginal == pytest.approx(other.marginal, abs=1e-9)
 
 
+def shuffled(document: dict, random: object) -> dict:
+    told = {key: list(document[key]) for key in ("complaints", "findings")}
+    for rows in told.values():
+        random.shuffle(rows)
+    return {**document, **told}
+
+
+@given(cases(), st.randoms(use_true_random=False))
+@settings(max_examples=10, deadline=None)
+def test_a_case_told_in_any_order_is_weighed_alike(document: dict, random: object) -> None:
+    one, other = weighed(*read(document)), weighed(*read(shuffled(document, random)))
+    assert one.believed.likely == pytest.approx(other.believed.likely, abs=1e-9)
+    assert one.best == other.best
+
+
+@pytest.mark.slow
 @given(cases(), st.randoms(use_true_random=False))
 @settings(max_examples=6, deadline=None)
 def test_a_case_told_in_any_order_gives_the_same_answer(document: dict, random: object) -> None:
-    shuffled = {key: list(document[key]) for key in ("complaints", "findings")}
-    for rows in shuffled.values():
-        random.shuffle(rows)
-    one, other = decide(document), decide({**document, **shuffled})
+    one, other = decide(document), decide(shuffled(document, random))
     assert [(f.id, pytest.approx(f.probability, abs=1e-9)) for f in one.faults] == [
         (f.id, f.probability) for f in other.faults
     ]
