@@ -5,6 +5,7 @@ A worker that dies half-way loses nothing: what it had in hand is given to anoth
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
 from collections.abc import Callable, Iterable, Iterator
@@ -77,7 +78,9 @@ def _cluster(crew: Crew) -> Iterator[tuple[Executor, int]]:
         address = crew.scheduler
         if address == LOCAL:
             held.enter_context(config.set({"distributed.nanny.pre-spawn-environ": ONE_THREAD}))
-            one = dask.LocalCluster(n_workers=crew.workers, threads_per_worker=1, dashboard_address=None)
+            one = dask.LocalCluster(
+                n_workers=crew.workers, threads_per_worker=1, dashboard_address=None, silence_logs=logging.ERROR
+            )
             address = held.enter_context(one)
         try:
             client = held.enter_context(dask.Client(address, timeout=10))
