@@ -19,9 +19,10 @@ from api.figures import IntArray
 from api.findheads import COLUMNS, FINDS, OF_MONEY, heads_for
 from api.findrows import FRAME, PER_KM, FindRows, ToldOfFinds
 from api.findtold import Pattern, finding_document
-from api.headers import match, matches
-from api.leftout import LeftOut, left_out
+from api.headers import Matched, match, matches
+from api.leftout import HEADERS, LeftOut, left_out
 from api.parquet import BEGINS, read_parquet
+from api.refusal import plain
 from api.rows import below, beside, unknown_currency
 from api.sheets import ROWS, Counted, Kind, Sheet, read_sheet
 from econ.money import to_decimal
@@ -129,9 +130,15 @@ def read_finds(
         name, kept, tuple(pattern(x) for x in distinct.tolist()),
         left_out(sheet, under.rows, faults, found.ids, found.titles), faults.told(), faults.count, n,
         int(faults.bad.sum()), sheet.rows - n, matched.ignored,
-        (*sheet.notes, *matched.notes(), *aside, *found.notes),
+        (*sheet.notes, *matched.notes(), *_unread(matched), *aside, *found.notes),
         lambda late: _with_late(late, sheet, under.rows, faults, found),
     )  # fmt: skip
+
+
+def _unread(matched: Matched) -> tuple[str, ...]:
+    """Return what is to be said of headers that mean nothing here; those of rows left out before are our own."""
+    names = [x for x in matched.ignored if x and x not in HEADERS and x not in matched.near]
+    return (f"headers left out: {', '.join(map(plain, names))}",) if names else ()
 
 
 def _with_late(

@@ -38,6 +38,14 @@ class Ranked:
     notes: tuple[str, ...]
 
     @property
+    def headline(self) -> str:
+        """What to buy in a few sentences; or where no row is good, that."""
+        if self.order.size or not self.left_out:
+            return self.shortlist.headline
+        rows = "the one row is" if self.left_out == 1 else f"all {self.left_out:,} rows are"
+        return f"No find could be screened: {rows} at fault."
+
+    @property
     def in_parts(self) -> bool:
         """Whether the list was read in parts."""
         return len(self.tables) > 1
@@ -79,5 +87,5 @@ class Ranked:
         s, rest = self.shortlist, () if self.rest is None else left_out_rows(self.rest)
         finds = self.first(self.order.size if most is None else max(most, s.buy))
         return ScreenedList(
-            s.headline, self.currency, self.limits, s, finds, self.read, self.left_out, rest, self.notes
+            self.headline, self.currency, self.limits, s, finds, self.read, self.left_out, rest, self.notes
         )

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 from api.prices import Day, _Whole, as_json
 
+MOST = 10**9  # of a limit, as over HTTP
+
 
 class _Amount(click.ParamType):  # type: ignore[type-arg, unused-ignore]  # generic in some versions only
     """An amount of money or another decimal number, exactly, not below zero."""
@@ -34,8 +36,10 @@ class _Amount(click.ParamType):  # type: ignore[type-arg, unused-ignore]  # gene
             found = Decimal(value)
         except InvalidOperation:
             found = Decimal("NaN")
-        if not found.is_finite() or found < 0 or found > 10**9:
+        if not found.is_finite():
             self.fail(f'got "{value}"; this is a number such as 800 or 12.50', param, ctx)
+        if not 0 <= found <= MOST:
+            self.fail(f'got "{value}"; this is from 0 to {MOST:,}', param, ctx)
         return found
 
 
@@ -54,10 +58,12 @@ LEFT_OUT = "Where rows at fault go, with the reasons.  [default: beside FINDS, b
 @click.argument("finds", metavar="FINDS", type=click.Path(dir_okay=False, allow_dash=True))
 @click.option("--hours", type=Amount, metavar="H", help="Bench hours there are.")
 @click.option("--cash", type=Amount, metavar="C", help="Cash there is, for prices, trips and parts.")
-@click.option("--places", type=_Whole(0), metavar="N", help="Places for machines in the yard.")
+@click.option("--places", type=_Whole(0, MOST), metavar="N", help="Places for machines in the yard.")
 @click.option("--km", type=Amount, metavar="K", help="Kilometres that may be driven in all.")
-@click.option("--top", type=_Whole(0), default=10, show_default=True, metavar="N", help="Finds to print.")
-@click.option("--exact", is_flag=True, help="Search until the choice is proven best; else to within 0.1 %.")
+@click.option("--top", type=_Whole(0, MOST), default=10, show_default=True, metavar="N", help="Finds to print.")
+@click.option(
+    "--exact", is_flag=True, help="Search until the choice among more than 500 is proven best; else to within 0.1 %."
+)
 @click.option("--terms", "terms", metavar="FILE", type=click.Path(dir_okay=False), help=TERMS)
 @click.option("--per-km", type=Amount, metavar="M", help="What a kilometre costs.  [default: 0.30]")
 @click.option("--currency", default="", metavar="CODE", help="Currency of rows that name none, such as USD.")
@@ -73,7 +79,9 @@ LEFT_OUT = "Where rows at fault go, with the reasons.  [default: beside FINDS, b
 @click.option("--workbook", metavar="FILE", type=click.Path(dir_okay=False), help="Write all finds as XLSX.")
 @click.option("--parquet", metavar="FILE", type=click.Path(dir_okay=False), help="Write all finds as Parquet.")
 @click.option("--left-out", metavar="FILE", type=click.Path(dir_okay=False), help=LEFT_OUT)
-@click.option("--workers", type=_Whole(1), metavar="N", help="Processes to work with.  [default: one a processor]")
+@click.option(
+    "--workers", type=_Whole(1, 1024), metavar="N", help="Processes to work with.  [default: one a processor]"
+)
 @click.option("--parts", metavar="FOLDER", type=click.Path(file_okay=False), help=PARTS)
 @click.option("--scheduler", default="", metavar="ADDRESS", help=SCHEDULER)
 @click.option("--overlay", "overlays", metavar="FILE", type=click.Path(), multiple=True, help=OVERLAY)
@@ -127,7 +135,11 @@ def screen(
     from econ.selection import GAP
     from econ.shortlist import Limits
 
-    _check_outputs({"--csv": csv, "--workbook": workbook, "--parquet": parquet, "--left-out": left_out}, as_json)
+    _check_outputs(
+        {"--csv": csv, "--workbook": workbook, "--parquet": parquet, "--left-out": left_out},
+        as_json,
+        (finds, terms, book, *overlays),
+    )
     classes, prices = open_shelf(overlays), book_at(book)
     told = ToldOfFinds(
         currency.upper(), as_of.date() if as_of else None, decimal or "", dates or "", encoding, sheet,
@@ -154,7 +166,7 @@ def screen(
         _print_json(to_json(ranked.answer(top if ranked.in_parts else None)))
     elif csv != "-":
         _print_text(screen_text(ranked, top))
-    where = Path(left_out) if left_out else Path(f"{finds if finds != '-' else 'finds'}.left-out.csv")
+    where = Path(left_out) if left_out else _place_of_rest(finds if finds != "-" else "finds")
     if ranked.left_out or left_out:
 
         def write(file: Any) -> None:
@@ -169,6 +181,15 @@ def screen(
         _say_error(f"No row is at fault now: {click.format_filename(where)} is of an earlier run.")
 
 
+def _place_of_rest(finds: str) -> Path:
+    """Return where rows at fault go that nobody named a file for: not over what is of another kind."""
+    where, n = Path(f"{finds}.left-out.csv"), 1
+    while where.exists() and not _rows_of_before(where):
+        n += 1
+        where = Path(f"{finds}.left-out-{n}.csv")
+    return where
+
+
 def _rows_of_before(path: Path) -> bool:
     """Return whether a file holds rows that an earlier run left out; it may have been worked on since, so it stays."""
     from api.leftout import HEADERS
@@ -180,13 +201,22 @@ def _rows_of_before(path: Path) -> bool:
         return False
 
 
-def _check_outputs(paths: Mapping[str, str | None], as_json: bool) -> None:
-    """Raise BadInput where something can't be written: not only once all the work is done. paths: by option."""
+def _check_outputs(paths: Mapping[str, str | None], as_json: bool, read: tuple[str | None, ...]) -> None:
+    """Raise BadInput where something can't be written, or would be over what is read: not only once all is done.
+
+    paths: by option. read: files that are read.
+    """
     from api.screenfiles import pyarrow
     from econ.problems import BadInput, Problem
 
     problems = []
+    taken = {Path(x).resolve(): "what is read here is not written over" for x in read if x not in (None, "-")}
     for option, path in paths.items():
+        where = None if path in (None, "-") else Path(path).resolve()
+        if where in taken:
+            problems.append(Problem(option, str(path), taken[where], "name another file"))
+        elif where is not None:
+            taken[where] = "two answers can't go to one file"
         if path == "-" and as_json:
             rule, remedy = "standard output is for one of --csv - and --json", "name a file"
             problems.append(Problem(option, "-", rule, remedy))

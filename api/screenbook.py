@@ -39,7 +39,7 @@ def _front(sheet: Any, ranked: Ranked) -> None:
     from openpyxl.styles import Alignment, Font
 
     sheet.title, s = "What to buy", ranked.shortlist
-    sheet.append([s.headline])
+    sheet.append([ranked.headline])
     sheet["A1"].font = Font(bold=True, size=12)
     sheet["A1"].alignment = Alignment(wrap_text=True, vertical="top")
     sheet.merge_cells(start_row=1, end_row=1, start_column=1, end_column=len(BUY))

@@ -21,14 +21,14 @@ COLUMNS = {
     "machine_class": ("machine_class", 22), "course": ("course", 22), "do": ("title", 44),
     "asking_price": ("asking_price", 11), "highest_offer": ("highest_offer", 11), "profit": ("profit", 10),
     "bench_hours": ("bench_hours", 9), "profit_per_hour": ("profit_per_hour", 10), "cash": ("cash", 10),
-    "km": ("km", 8), "chance_of_loss": ("chance_of_loss", 10), "reason": ("reason", 50),
+    "currency": ("", 6), "km": ("km", 8), "chance_of_loss": ("chance_of_loss", 10), "reason": ("reason", 50),
     "question_id": ("question_id", 16), "question": ("question", 50), "question_worth": ("question_worth", 10),
     "spot_check_id": ("check_id", 16), "spot_check": ("check", 44), "spot_minutes": ("check_minutes", 9),
     "spot_worth": ("check_worth", 10), "holds": ("holds", 24),
 }  # fmt: skip
 _TEXTS = {
-    "id", "name", "machine_class", "course", "do", "reason", "question_id", "question", "spot_check_id", "spot_check",
-    "holds",
+    "id", "name", "machine_class", "course", "currency", "do", "reason", "question_id", "question",
+    "spot_check_id", "spot_check", "holds",
 }  # fmt: skip
 MONEY = {"asking_price", "highest_offer", "profit", "profit_per_hour", "cash", "question_worth", "spot_worth"}
 _OF_PRICE = {"asking_price", "profit", "profit_per_hour", "cash"}  # known where a price is named alone
@@ -52,7 +52,7 @@ def shown(table: pd.DataFrame, rank: IntArray, buy: int, currency: str) -> pd.Da
     known["profit_per_hour"] = named & (table["bench_hours"].to_numpy() > 0)
     known["question_worth"] = table["question_id"].to_numpy() != ""
     known["spot_worth"] = table["check_id"].to_numpy() != ""
-    found: dict[str, Any] = {"rank": rank, "buy": np.where(rank <= buy, "yes", "no")}
+    found: dict[str, Any] = {"rank": rank, "buy": np.where(rank <= buy, "yes", "no"), "currency": currency}
     for name, (column, _) in COLUMNS.items():
         if name in MONEY:
             found[name] = money(column, known.get(name, every))

@@ -279,6 +279,12 @@ def one_currency(currencies: Sequence[str], name: str, limits: Limits) -> str:
     return currency
 
 
+def notes_of(found: FindList) -> tuple[str, ...]:
+    """Return what is to be said of a list; no number of finds, as parts of a long one say it alike."""
+    unknown = found.rows["travel_km"].isna().any()
+    return (*found.notes, *(("where a find names no kilometres none are counted for it",) if unknown else ()))
+
+
 def rank_list(
     found: FindList,
     common: Mapping[str, Any],
@@ -295,7 +301,9 @@ def rank_list(
     table, late = screen_finds(found, common, desk, advance)
     short, order = shortlist(figures(table), currency, limits, gap)
     left, tables = found.without(late), (lambda: table,)
-    return Ranked(currency, limits, short, order, tables, (len(table),), left.read, left.bad, left.left_out, left.notes)
+    return Ranked(
+        currency, limits, short, order, tables, (len(table),), left.read, left.bad, left.left_out, notes_of(found)
+    )
 
 
 def screen_list(found: FindList, common: Mapping[str, Any], limits: Limits, gap: float, desk: Desk) -> ScreenedList:

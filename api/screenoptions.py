@@ -39,7 +39,9 @@ class ScreeningLimits(Frozen):
 class Options(Frozen):
     """What holds for all finds, sent either way."""
 
-    exact: bool = Field(False, description="search until the choice is proven best; else to within 0.1 %")
+    exact: bool = Field(
+        False, description="search until the choice among more than 500 is proven best; else to within 0.1 %"
+    )
     common: Any = Field(None, description="of a case, what holds for all finds: its terms, tools and prices")
     currency: Code | None = Field(None, description="of rows that name none")
     as_of: Day | None = Field(None, description="the day of the decision where a row names none; else today")

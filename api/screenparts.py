@@ -27,7 +27,7 @@ from api.library import texts
 from api.parts import Part, parts_of
 from api.ranked import Ranked
 from api.screenfiles import pyarrow
-from api.screening import Desk, known_of, learn, one_currency, screener
+from api.screening import Desk, known_of, learn, notes_of, one_currency, screener
 from api.whole import put
 from econ import __version__
 from econ.problems import BadInput, Problem
@@ -66,7 +66,7 @@ def screen_part(
     found = found.without(late)
     rest = left_out_csv(found.left_out) if found.bad else ""
     currencies = tuple(str(x) for x in found.rows["currency"].unique())
-    return Done(table, rest, currencies, found.read, found.bad, found.notes)
+    return Done(table, rest, currencies, found.read, found.bad, notes_of(found))
 
 
 def _read(part: Part, name: str, told: ToldOfFinds, today: date, classes: Shelf) -> FindList:

@@ -22,7 +22,7 @@ CARE = (
 def screen_text(ranked: Ranked, top: int) -> str:
     """Return the answer, with the first finds one by one. top: how many."""
     s, finds = ranked.shortlist, ranked.order.size
-    lines = wrap(printable(s.headline))
+    lines = wrap(printable(ranked.headline))
     if s.buy and s.by_rate.profit < s.best.profit:
         rate = f"Taking the best per {s.rate} first would leave {money(s.by_rate.profit, ranked.currency)}."
         lines += wrap(rate)
@@ -50,8 +50,8 @@ def screen_text(ranked: Ranked, top: int) -> str:
 def _named(n: int, x: ScreenedFind, currency: str) -> list[str]:
     """Return a find to buy in a line."""
     f, held = x.screened, "; under a hold" if x.screened.holds else ""
-    left = money(f.profit or Decimal(0), currency)
-    said = f"{_asks(f.asking_price or Decimal(0), currency)}, leaves {left}{held}"
+    offer, left = (money(x, currency) for x in (f.highest_offer, f.profit or Decimal(0)))
+    said = f"{_asks(f.asking_price or Decimal(0), currency)}, offer up to {offer}, leaves {left}{held}"
     return wrap(plain(f"{n:>3}. {x.id}  {x.name or f.machine_class.replace('_', ' ')}: {said}"), "", "     ")
 
 

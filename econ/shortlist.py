@@ -19,6 +19,7 @@ SHORT = np.iinfo(np.int32)
 HALF = 1 << 29  # amounts below it are sorted together with their places [minor units]
 MOST_SHORT = 1 << 32  # places that are told by 32 bits
 Order = NDArray[np.integer[Any]]
+PROVEN = 500  # finds that pay, up to which the choice is always proven best; judgement: a tenth of a second
 IDLE = 1.0  # hours of the bench left over from which one more is not said to be worth anything [h]
 RATES = {"hours": "bench hour", "cash": "unit of cash", "places": "place", "km": "kilometre"}
 
@@ -141,7 +142,8 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
     """Return which of some finds to buy, and the places of all in their order, (n,).
 
     Those to buy come first, then those that would pay too, then those that name no price, then the rest: each by its
-    profit, without a price by the highest offer. gap: proven at most, of the profit [1]; 0: the best.
+    profit, without a price by the highest offer. gap: proven at most, of the profit [1]; 0: the best, and so it is in
+    any case where no more than PROVEN finds pay.
     """
     able = b.pays
     profit, finds = b.amount[able], b.amount.size
@@ -156,7 +158,12 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
     named = [name for name, limit in most.items() if limit is not None]
     needs = [takes[name] if name in takes else np.ones(pays, dtype=np.int32) for name in named]
     table = np.stack(needs) if named else np.zeros((0, pays), dtype=np.int32)
-    chosen = select(profit, table, np.array([most[name] for name in named], dtype=np.int64), gap)
+    limit, short_list = np.array([most[name] for name in named], dtype=np.int64), pays <= PROVEN
+    chosen = select(profit, table, limit, 0.0 if short_list else gap)
+    hour = None  # what a bench hour more brings
+    if short_list and limits.hours is not None:
+        longer = select(profit, table, limit + THOUSAND * np.array([name == "hours" for name in named]), 0.0)
+        hour = to_decimal(longer.value - chosen.value, currency)
     del needs, table  # before finds are put in order: memory
 
     def totals(i: IntArray) -> Totals:
@@ -173,14 +180,14 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
     more = {name: to_decimal(price * scale[name], currency) for name, price in zip(named, chosen.prices, strict=True)}
     settled = chosen.fixed_in + chosen.fixed_out + chosen.dominated
     settled += finds - pays if settled + chosen.searched else 0  # what does not pay, where any find had to be settled
-    best = totals(chosen.chosen)
+    best, about = totals(chosen.chosen), more.get("hours") if hour is None else hour
     counts = pays, unpriced, finds - pays - unpriced
     short = Shortlist(
         len(chosen.chosen), *counts, best, totals(chosen.ranked),
         RATES.get(named[0], "") if named else "", chosen.gap, more.get("hours"),
         more.get("cash"), more.get("places"), more.get("km"),
         settled, chosen.searched,
-        _headline(finds, counts, best, limits, more.get("hours"), chosen, currency),
+        _headline(finds, counts, best, limits, about, chosen, currency, short_list),
     )  # fmt: skip
     return short, _order(b, np.flatnonzero(able)[chosen.chosen])
 
@@ -188,6 +195,10 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
 def _thousandths(limit: float) -> int:
     """Return a limit in thousandths, rounded down, but for what floats make of a decimal such as 32.3."""
     return int(limit * THOUSAND + 1e-6)
+
+
+def _number(limit: float) -> str:
+    return f"{limit:,.3f}".rstrip("0").rstrip(".")
 
 
 def _order(b: Brief, chosen: IntArray) -> Order:
@@ -216,8 +227,12 @@ def _headline(
     hour: Decimal | None,
     chosen: Selection,
     currency: str,
+    exact: bool,
 ) -> str:
-    """Return what to buy in a few sentences, the money first."""
+    """Return what to buy in a few sentences, the money first.
+
+    hour: what a bench hour more brings, `exact` or if finds could be bought in part.
+    """
 
     def money(x: Decimal) -> str:
         return say(to_minor(x, currency), currency)
@@ -229,14 +244,14 @@ def _headline(
     if not pays:
         said = f"{of}{' none is' if finds != 1 else ' is not'} worth what is asked."
     else:
-        within = [] if limits.hours is None else [f"{limits.hours:g} bench hours"]
+        within = [] if limits.hours is None else [f"{_number(limits.hours)} bench hours"]
         within += [] if limits.cash is None else [money(limits.cash)]
-        within += [] if limits.places is None else [f"{limits.places} {'places' if limits.places != 1 else 'place'}"]
-        within += [] if limits.km is None else [f"{limits.km:g} km"]
+        within += [] if limits.places is None else [f"{limits.places:,} {'places' if limits.places != 1 else 'place'}"]
+        within += [] if limits.km is None else [f"{_number(limits.km)} km"]
         which = f"these {best.finds:,}" if best.finds != 1 else "this one"
         start = f"With {listed(within)} buy {which}" if within else f"Buy {which}"
-        leave = f"{start}: {money(best.profit)} left with every hour paid, for {money(best.cash)} and {best.hours:.1f} "
-        leave += "bench hours."
+        leave = f"{start}: {money(best.profit)} left with every hour paid, for {money(best.cash)} in cash and "
+        leave += f"{best.hours:.1f} bench hours."
         if within and not best.finds:
             leave = f"With {listed(within)} none of them can be bought."
         worth = (
@@ -245,7 +260,9 @@ def _headline(
         said = f"{leave} {of} {worth}."
     if unpriced:
         said += f" {unpriced:,} {'name' if unpriced != 1 else 'names'} no price: offer at most what stands there."
-    if hour is not None and hour > 0 and limits.hours is not None and limits.hours - best.hours < IDLE:
+    if hour is not None and hour > 0 and exact:
+        said += f" One bench hour more would bring {money(hour)}."
+    elif hour is not None and hour > 0 and limits.hours is not None and limits.hours - best.hours < IDLE:
         said += f" A bench hour more would be worth about {money(hour)}."
     if pays and not chosen.proven and chosen.value:
         said += f" Proven to within {chosen.gap:.2%} of the best.".replace("%", " %")

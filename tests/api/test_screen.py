@@ -24,6 +24,7 @@ from econ.shortlist import Limits
 
 from .test_docs import ROOT
 
+NONE = "No find could be screened: all 40 rows are at fault."
 HEAD = "id,machine_class,title,asking_price,currency,travel_km,travel_minutes,age_years,complaints,seen_on\n"
 ROWS = (
     "a,mower_walk_behind,push mower (invented),0,USD,10,20,4,will_not_start,2026-04-01\n"
@@ -115,6 +116,46 @@ def test_rows_left_out_before_are_told_of_and_kept(run, tmp_path):
     assert run("finds.csv").stderr == ""
 
 
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("--left-out", "finds.csv"), ("--csv", "./finds.csv"), ("--csv", "out", "--workbook", "out"),
+        ("--terms", "terms.json", "--parquet", "terms.json"),
+    ],
+)  # fmt: skip
+def test_nothing_is_written_over_what_is_read_or_written(run, tmp_path, args):
+    (tmp_path / "terms.json").write_text("{}", encoding="utf-8")
+    before = (tmp_path / "finds.csv").read_bytes()
+    done = run("finds.csv", *args)
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert f"{args[-2]}: got {args[-1]}; " in done.stderr
+    assert "name another file" in done.stderr
+    assert (tmp_path / "finds.csv").read_bytes() == before
+    assert sorted(x.name for x in tmp_path.iterdir()) == ["finds.csv", "terms.json"]
+
+
+def test_rows_at_fault_never_go_over_a_file_of_another_kind(run, tmp_path):
+    bad = HEAD + ROWS + "e,leaf_blowe,x,5,USD,10,20,4,,2026-04-01\n"
+    (tmp_path / "finds.csv").write_text(bad, encoding="utf-8")
+    (tmp_path / "finds.csv.left-out.csv").write_text("precious\n", encoding="utf-8")
+    done = run("finds.csv")
+    assert done.stderr == "1 of 5 rows are at fault and left out: see finds.csv.left-out-2.csv.\n"
+    assert (tmp_path / "finds.csv.left-out.csv").read_text(encoding="utf-8") == "precious\n"
+    assert run("finds.csv").stderr == done.stderr
+    assert len(list(tmp_path.glob("*left-out*"))) == 2
+
+
+def test_headers_that_mean_nothing_and_unknown_ways_are_told(run, tmp_path):
+    """A price column by another name would else vanish without a word."""
+    odd = (HEAD + ROWS).replace("asking_price", "kostet").replace(",USD,10,", ",USD,,")
+    (tmp_path / "finds.csv").write_text(odd, encoding="utf-8")
+    said = " ".join(run("finds.csv").stdout.split())
+    assert "headers left out: kostet" in said
+    assert "where a find names no kilometres none are counted for it" in said
+    (tmp_path / "finds.csv").write_text(HEAD + ROWS, encoding="utf-8")
+    assert json.loads(run("finds.csv", "--json").stdout)["notes"] == []
+
+
 def test_finds_without_a_price_are_told_of_behind_many_that_have_one(run, tmp_path):
     """The reseller may ring and offer; they are no more than asked for."""
     more = "".join(
@@ -157,7 +198,7 @@ def test_a_list_of_which_nothing_can_be_screened(run, tmp_path, monkeypatch):
         done = run("none.csv", "--json", *more)
         assert done.exit_code == 0, done.stderr
         answer = json.loads(done.stdout)
-        assert (answer["headline"], answer["read"], answer["left_out"]) == ("No find could be screened.", 40, 40)
+        assert (answer["headline"], answer["read"], answer["left_out"]) == (NONE, 40, 40)
         assert (tmp_path / "none.csv.left-out.csv").read_text().count("new_price: got") == 40
         assert answer["currency"] == "EUR"
 
@@ -218,7 +259,8 @@ def test_several_processes_change_nothing(run, tmp_path, monkeypatch):
     ("args", "said"),
     [
         (["none.csv"], "none.csv: got No such file"), (["finds.csv", "--hours", "much"], 'got "much"; this is a'),
-        (["finds.csv", "--cash", "-1"], 'got "-1"; this is a'), (["finds.csv", "--places", "1.5"], "whole number"),
+        (["finds.csv", "--cash", "-1"], 'got "-1"; this is from 0 to'), (["finds.csv", "--places", "1.5"], "whole"),
+        (["finds.csv", "--places", "99999999999999999999999"], "is not in the range 0<=x<=1000000000"),
         (["finds.csv", "--terms", "none.json"], "--terms: got No such file"),
         (["finds.csv", "--cash", "12.505"], "--cash: got 12.505; an amount in USD has 2 digits after the point."),
         (["finds.csv", "--per-km", "9999999"], "--per-km"), (["finds.csv", "--map", "x"], "--map"),

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from econ import selection
-from econ.money import to_minor
+from econ.money import say, to_minor
 from econ.screening import Screened
 from econ.shortlist import HALF, SHORT, Brief, Figures, Limits, brief, joined, narrow, shortlist, shortlist_of
 
@@ -46,7 +46,10 @@ def find(profit: int | None, hours: float = 1.0, cash: int = 20, offer: int = 10
 
 
 def test_in_plain_words_by_hand() -> None:
-    """60 in 2 hours and 50 in 2 beat 70 in 4; by the hour they come first, too. A fifth hour is worth 17.50."""
+    """60 in 2 hours and 50 in 2 beat 70 in 4; by the hour they come first, too.
+
+    A fifth hour by itself brings nothing; if finds could be bought in part it would bring 17.50.
+    """
     found = [find(70, 4.0), find(60, 2.0), find(50, 2.0), find(-3), find(None), find(None, offer=-2)]
     s, order = shortlist(figures_of(found, [1.0] * 6, "USD"), "USD", Limits(hours=4.0))
     assert order.tolist() == [1, 2, 0, 4, 5, 3]
@@ -55,9 +58,8 @@ def test_in_plain_words_by_hand() -> None:
     assert s.by_rate == s.best
     assert s.gap == 0
     assert s.headline == (
-        "With 4 bench hours buy these 2: $110 left with every hour paid, for $40 and 4.0 bench hours. Of 6 finds 3 are "
-        "worth what is asked. 1 names no price: offer at most what stands there. A bench hour more would be worth "
-        "about $18."
+        "With 4 bench hours buy these 2: $110 left with every hour paid, for $40 in cash and 4.0 bench hours. Of 6 "
+        "finds 3 are worth what is asked. 1 names no price: offer at most what stands there."
     )
     assert s.hour is not None
     assert Decimal("17.50") <= s.hour <= 25
@@ -71,7 +73,7 @@ def test_in_plain_words_by_hand() -> None:
         (
             [find(9)],
             Limits(),
-            "Buy this one: $9.00 left with every hour paid, for $20 and 1.0 bench hours. The find is",
+            "Buy this one: $9.00 left with every hour paid, for $20 in cash and 1.0 bench hours. The find is",
         ),
         ([find(9), find(8)], Limits(places=0), "With 0 places none of them can be bought. Of 2 finds 2 are worth"),
         ([find(9), find(8)], Limits(places=1), "With 1 place buy this one"),
@@ -82,12 +84,26 @@ def test_headlines(found: list[Screened], limits: Limits, said: str) -> None:
     assert shortlist(figures_of(found, [4.0] * len(found), "USD"), "USD", limits)[0].headline.startswith(said)
 
 
-def test_an_hour_more_is_worth_nothing_where_hours_are_idle() -> None:
-    """Of finds of 4 and 3 hours, with 6 hours: 2 of them are left over, whatever the relaxation says."""
+def test_what_an_hour_more_brings_is_what_is_bought_with_it() -> None:
+    """Of finds of 4 and 3 hours with 6 hours one is bought, with 7 both; with 5 an hour more is idle."""
     found = [find(70, 4.0), find(60, 3.0)]
-    short = shortlist(figures_of(found, [1.0] * 2, "USD"), "USD", Limits(hours=6.0))[0]
-    assert short.best.hours == 4.0
-    assert "bench hour more" not in short.headline
+    six, five = (shortlist(figures_of(found, [1.0] * 2, "USD"), "USD", Limits(hours=h))[0] for h in (6.0, 5.0))
+    assert six.best.hours == five.best.hours == 4.0
+    assert six.headline.endswith(" One bench hour more would bring $60.")
+    assert "bench hour more" not in five.headline
+
+
+def test_of_many_finds_an_hour_more_is_told_as_about(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where they are too many to prove it: what it would bring if finds could be bought in part, and only if it lacks.
+
+    That is so where less than an hour is left over.
+    """
+    monkeypatch.setattr("econ.shortlist.PROVEN", 2)
+    found = [find(70, 4.0), find(60, 2.0), find(50, 2.0)]
+    short = shortlist(figures_of(found, [1.0] * 3, "USD"), "USD", Limits(hours=4.0))[0]
+    assert short.headline.endswith(" A bench hour more would be worth about $18.")
+    idle = shortlist(figures_of(found, [1.0] * 3, "USD"), "USD", Limits(hours=7.0))[0]
+    assert "bench hour more" not in idle.headline
 
 
 def test_limits_hold_to_the_last_digit() -> None:
@@ -115,19 +131,28 @@ def test_the_best_of_every_choice(
     found: list[Screened], hours: int | None, cash: int | None, places: int | None
 ) -> None:
     limits = Limits(None if hours is None else float(hours), None if cash is None else Decimal(cash), places)
-    s, order = shortlist(figures_of(found, [0.0] * len(found), "USD"), "USD", limits, gap=0.0)
+    s, order = shortlist(figures_of(found, [0.0] * len(found), "USD"), "USD", limits)
     able = [x for x in found if x.profit is not None]
-    best = max(
-        (
-            sum((x.profit or Decimal(0) for x in some), Decimal(0))
-            for n in range(len(able) + 1)
-            for some in combinations(able, n)
-            if (hours is None or sum(x.bench_hours for x in some) <= hours)
-            and (cash is None or sum((x.cash or Decimal(0) for x in some), Decimal(0)) <= cash)
-            and (places is None or n <= places)
-        ),
-        default=Decimal(0),
-    )
+
+    def most(hours: int | None) -> Decimal:
+        return max(
+            (
+                sum((x.profit or Decimal(0) for x in some), Decimal(0))
+                for n in range(len(able) + 1)
+                for some in combinations(able, n)
+                if (hours is None or sum(x.bench_hours for x in some) <= hours)
+                and (cash is None or sum((x.cash or Decimal(0) for x in some), Decimal(0)) <= cash)
+                and (places is None or n <= places)
+            ),
+            default=Decimal(0),
+        )
+
+    best = most(hours)
+    more = Decimal(0) if hours is None else most(hours + 1) - best
+    said = f" One bench hour more would bring {say(to_minor(more, 'USD'), 'USD')}." if more else "."
+    assert s.headline.endswith(said)
+    assert ("bench hour more" in s.headline) == (more > 0)
+    assert s.gap == 0
     assert s.best.profit == best
     assert sorted(order.tolist()) == list(range(len(found)))
     chosen = [found[i] for i in order[: s.buy]]
