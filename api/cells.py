@@ -21,6 +21,7 @@ from econ.problems import Problem, nearest, shown
 
 Said = str | Callable[[int], str]  # of all rows at fault, or of each
 SPELLED = 100  # problems of single rows that are told one by one
+ONE_SIGN = "a column has one decimal sign"
 MOST_MONEY = 10**12  # [minor units]
 # What may stand beside an amount; common practice.
 SYMBOLS: Mapping[str, tuple[str, ...]] = {
@@ -79,6 +80,14 @@ class Cells:
         return str(self.texts[self.codes[row]])
 
 
+@dataclass(frozen=True)
+class Written:
+    """How a column is written: ``comma`` or ``point``, or ``day`` or ``month`` first. seen: a cell that tells."""
+
+    how: str
+    seen: str = field(compare=False, repr=False)  # for messages; nothing is read by it
+
+
 @dataclass
 class Faults:
     """What is wrong with the rows of one file, gathered column by column, told row by row."""
@@ -90,6 +99,8 @@ class Faults:
     word: str = "row"  # what messages call a row
     whole: list[Problem] = field(default_factory=list)  # of the file: nothing of it can be kept
     count: int = 0
+    held: Mapping[str, Written] = field(default_factory=dict)  # by header, how another part of the file is written
+    written: dict[str, Written] = field(default_factory=dict)  # by header, how this one is, where cells tell
     _told: list[tuple[int, int, Problem]] = field(default_factory=list)
 
     def header(self, column: str) -> str:
@@ -103,6 +114,24 @@ class Faults:
     def at(self, row: int, header: str) -> str:
         """Return where a cell stands."""
         return f"{self.name}: {self.named(row)}, {header}"
+
+    def held_to(self, header: str, seen: Mapping[str, str], rule: str) -> str | None:
+        """Return how a column is written in the part of the file that it is held to, empty where that is not known.
+
+        seen: the ways in which its own cells are, with one of each. None, and a fault of the file, where it is another.
+        """
+        held = self.held.get(header)
+        other = [cell for how, cell in seen.items() if held and how != held.how]
+        if held and other:
+            value = ", ".join((held.seen, *other))
+            self.whole.append(Problem(f"{self.name}: {header}", value, rule, "write the whole column one way"))
+            return None
+        if held:
+            return held.how
+        if len(seen) == 1:
+            ((how, cell),) = seen.items()
+            self.written[header] = Written(how, cell)
+        return ""
 
     def rows(self, which: BoolArray, header: str, value: Callable[[int], str], rule: Said, remedy: Said) -> None:
         """Note a fault of some rows. value: what stands in a row."""
@@ -249,12 +278,15 @@ def _decimal_comma(cells: Cells, figures: Figures, faults: Faults, told: str) ->
         return f"{shown(cells.texts[cells.codes[row]])} in {faults.named(row)}"
 
     where = f"{faults.name}: {cells.header}"
-    if told and len({POINT, COMMA} & set(found)) != 1:
+    tells = {how: seen(sign) for sign, how in ((POINT, "point"), (COMMA, "comma")) if sign in found}
+    held = faults.held_to(cells.header, tells, ONE_SIGN)
+    if held != "":
+        return None if held is None else held == "comma"
+    if told and len(tells) != 1:
         return told == "comma"
     if {POINT, COMMA} <= set(found):
-        rule = "a column has one decimal sign"
         remedy = "correct it, or say --decimal comma or --decimal point"
-        faults.whole.append(Problem(where, f"{seen(POINT)}, {seen(COMMA)}", rule, remedy))
+        faults.whole.append(Problem(where, f"{seen(POINT)}, {seen(COMMA)}", ONE_SIGN, remedy))
         return None
     if set(found) == {OPEN}:
         rule = "this may be thousands or a fraction, and no cell of the column tells"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
@@ -11,6 +12,7 @@ import pandas as pd
 from api.cells import Cells, Faults, Words, same
 from econ.problems import Problem, shown
 
+ONE_ORDER = "the day comes first in some rows and the month in others"
 EARLIEST = date(1990, 1, 1)
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?:[T ][\d:.Z+-]*)?")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})")
@@ -30,9 +32,10 @@ def days(cells: Cells | None, rows: int, faults: Faults, told: str, today: date 
     slashed = [(int(m[1]), int(m[3])) for m in split if m and m[2] != "."]
     day_first, month_first = any(a > 12 for a, _ in slashed), any(b > 12 for _, b in slashed)
     where = f"{faults.name}: {cells.header}"
+    if not told:
+        told = faults.held_to(cells.header, _tells(cells, faults, split), ONE_ORDER) or ""
     if not told and day_first and month_first:
-        rule = "the day comes first in some rows and the month in others"
-        faults.whole.append(Problem(where, "both", rule, "write days as YYYY-MM-DD"))
+        faults.whole.append(Problem(where, "both", ONE_ORDER, "write days as YYYY-MM-DD"))
     elif not told and not (day_first or month_first) and any(a != b for a, b in slashed):
         example = next(t for t, m in zip(texts, split, strict=True) if m and m[2] != "." and m[1] != m[3])
         rule = "no row tells whether the day or the month comes first"
@@ -47,6 +50,17 @@ def days(cells: Cells | None, rows: int, faults: Faults, told: str, today: date 
         faults.texts(cells, np.array(odd, bool), rule, "correct it")
     places, distinct = pd.factorize(np.array([d or "" for d in found], object))
     return Words(places[cells.codes], distinct)
+
+
+def _tells(cells: Cells, faults: Faults, split: Sequence[re.Match[str] | None]) -> dict[str, str]:
+    """Return the ways in which days are written, with the first cell of each that tells."""
+    found: dict[str, str] = {}
+    for i, m in enumerate(split):
+        if m and m[2] != ".":
+            for how, x in (("day", m[1]), ("month", m[3])):
+                if int(x) > 12 and how not in found:
+                    found[how] = f"{shown(cells.texts[i])} in {faults.named(int((cells.codes == i).argmax()))}"
+    return found
 
 
 def _day(text: str, first: str) -> str | None:

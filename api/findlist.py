@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import numpy as np
 import pandas as pd
 
-from api.cells import EveryFault
+from api.cells import EveryFault, Written
 from api.figures import IntArray
 from api.findheads import COLUMNS, FINDS, OF_MONEY, heads_for
 from api.findrows import FRAME, PER_KM, FindRows, ToldOfFinds
@@ -44,7 +44,8 @@ class FindList:
     travel and that of the kilometres.
     patterns: the distinct ones of the good rows. left_out: the rows at fault. problems: the first ones of these; count:
     of all of them. read: rows that are not blank; bad: rows at fault. ignored: headers that mean nothing here. notes:
-    how the file was read. leave_out: gives the rows at fault with those of more problems, by row.
+    how the file was read. written: by header, how columns are written, where cells tell. leave_out: gives the rows at
+    fault with those of more problems, by row.
     """
 
     name: str
@@ -58,6 +59,7 @@ class FindList:
     blank: int
     ignored: tuple[str, ...]
     notes: tuple[str, ...]
+    written: Mapping[str, Written]
     leave_out: Callable[[Mapping[int, Sequence[Problem]]], LeftOut] = field(compare=False, repr=False)
 
     def without(self, late: Mapping[int, Sequence[Problem]]) -> FindList:
@@ -116,7 +118,7 @@ def read_finds(
     n = len(under.rows)
     if n > kind.most_rows:
         raise kind.oversized(name, f"{n:,} rows")
-    faults = EveryFault(name, under.headers, under.numbers, np.zeros(n, bool), counted.word)
+    faults = EveryFault(name, under.headers, under.numbers, np.zeros(n, bool), counted.word, held=told.held)
     aside = beside(sheet, under.rows, faults)
     found = FindRows(under, faults, told, matched, classes)
     frame = found.frame(told.seen_on or today)
@@ -130,7 +132,7 @@ def read_finds(
         name, kept, tuple(pattern(x) for x in distinct.tolist()),
         left_out(sheet, under.rows, faults, found.ids, found.titles), faults.told(), faults.count, n,
         int(faults.bad.sum()), sheet.rows - n, matched.ignored,
-        (*sheet.notes, *matched.notes(), *_unread(matched), *aside, *found.notes),
+        (*sheet.notes, *matched.notes(), *_unread(matched), *aside, *found.notes), faults.written,
         lambda late: _with_late(late, sheet, under.rows, faults, found),
     )  # fmt: skip
 

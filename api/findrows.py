@@ -14,7 +14,21 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from api.cells import Cells, EveryFault, Faults, Numbers, Words, chosen, first_rows, floats, money, numbers, same, words
+from api.cells import (
+    Cells,
+    EveryFault,
+    Faults,
+    Numbers,
+    Words,
+    Written,
+    chosen,
+    first_rows,
+    floats,
+    money,
+    numbers,
+    same,
+    words,
+)
 from api.days import days
 from api.figures import MOST_DIGITS, BoolArray, IntArray
 from api.findheads import HOURS, KM, MINUTES, OF_FACT, OF_MONEY, YEARS
@@ -52,6 +66,7 @@ class ToldOfFinds:
 
     seen_on: the day decisions are made for; today if left out. decimal: ``comma`` or ``point``. dates: ``day`` or
     ``month``, which comes first. mapped: plain header -> column. per_km: cost of driving a kilometre [currency/km].
+    held: of part of a list, how the first part has columns written, by header.
     """
 
     currency: str = ""
@@ -62,6 +77,7 @@ class ToldOfFinds:
     sheet: str = ""
     mapped: Mapping[str, str] = field(default_factory=dict)
     per_km: Decimal = PER_KM
+    held: Mapping[str, Written] = field(default_factory=dict)
 
 
 class FindRows:

@@ -18,7 +18,9 @@ from typing import Any, BinaryIO, TextIO
 
 import pandas as pd
 
+from api.cells import ONE_SIGN, Written
 from api.crew import work_on
+from api.days import ONE_ORDER
 from api.findlist import FindList, read_finds
 from api.findrows import ToldOfFinds
 from api.findtable import figures
@@ -37,7 +39,7 @@ from econ.shortlist import Brief, Limits, brief, joined, shortlist_of
 
 @dataclass(frozen=True)
 class Done:
-    """What comes of a part. rest: its rows at fault as CSV; the other fields are those of `FindList` and `Answer`."""
+    """What comes of a part. rest: its rows at fault as CSV; the other fields are those of `FindList` and `Ranked`."""
 
     table: pd.DataFrame
     rest: str
@@ -45,6 +47,7 @@ class Done:
     read: int
     left_out: int
     notes: tuple[str, ...]
+    written: Mapping[str, Written]
 
 
 def screen_part(
@@ -66,7 +69,7 @@ def screen_part(
     found = found.without(late)
     rest = left_out_csv(found.left_out) if found.bad else ""
     currencies = tuple(str(x) for x in found.rows["currency"].unique())
-    return Done(table, rest, currencies, found.read, found.bad, notes_of(found))
+    return Done(table, rest, currencies, found.read, found.bad, notes_of(found), found.written)
 
 
 def _read(part: Part, name: str, told: ToldOfFinds, today: date, classes: Shelf) -> FindList:
@@ -87,6 +90,7 @@ class _Sum:
     briefs: dict[int, Brief] = field(default_factory=dict)
     currencies: set[str] = field(default_factory=set)
     notes: dict[str, None] = field(default_factory=dict)
+    written: dict[str, dict[str, Written]] = field(default_factory=dict)
     read: int = 0
     left_out: int = 0
 
@@ -96,6 +100,8 @@ class _Sum:
             self.rests[number] = rest
         self.currencies.update(done.currencies)
         self.notes |= dict.fromkeys(done.notes)
+        for header, written in done.written.items():
+            self.written.setdefault(header, {}).setdefault(written.how, written)
         self.read += done.read
         self.left_out += done.left_out
 
@@ -125,17 +131,26 @@ class Folder:
         except (OSError, ValueError):  # not there, or no longer whole
             return None
         rest, about = _rest(place), table.attrs
+        written = {header: Written(*x) for header, x in about["written"].items()}
         if about["left_out"] and not rest():
             return None
         return Done(
-            table, rest(), tuple(about["currencies"]), about["read"], about["left_out"], tuple(about["notes"])
+            table,
+            rest(),
+            tuple(about["currencies"]),
+            about["read"],
+            about["left_out"],
+            tuple(about["notes"]),
+            written,
         ), place
 
     def keep(self, part: Part, done: Done) -> Path:
         """Keep what comes of a part; what was made of other rows or terms stays beside it."""
         place = self._place(part)
         done.table.attrs = {
-            "currencies": list(done.currencies), "read": done.read, "left_out": done.left_out, "notes": list(done.notes)
+            "currencies": list(done.currencies), "read": done.read, "left_out": done.left_out,
+            "notes": list(done.notes),
+            "written": {header: [x.how, x.seen] for header, x in done.written.items()},
         }  # fmt: skip
         if done.rest:  # first, as the table says that the part is whole
             put(place.with_suffix(".left-out.csv"), lambda file: _write(file, done.rest))
@@ -188,8 +203,6 @@ def screen_parts(
     passing: for this run alone, so that parts for which there is no room there are held in memory.
     advance: is told of so many bytes that are done. Raises BadInput for the list as a whole.
     """
-    bears = told, today, desk.overlays, desk.book, common
-    kept = None if folder is None else Folder(folder, made_of(*bears))
     whole = _Sum()
     given: list[Part] = []
 
@@ -197,17 +210,21 @@ def screen_parts(
     first = next(parts, None)
     if first is None:
         raise BadInput([Problem(name, "no rows", "a list of finds has rows below its headers", "check the file")])
+    found = _read(first, name, told, today, desk.classes)
+    told = replace(told, held=found.written)  # 3/4/2026 may be told by the first part alone
+    kept = None if folder is None else Folder(folder, made_of(told, today, desk.overlays, desk.book, common))
     begin = None
     if desk.crew.workers > 1 and not desk.crew.scheduler and not (kept and kept.get(first)):
         # Kinds of the first part come again: each is worked out by one process, and told to all.
-        known = known_of(_read(first, name, told, today, desk.classes), common, desk)
+        known = known_of(found, common, desk)
         begin = partial(learn, desk.overlays, desk.book, common, known)
+    del found  # as large as a part
 
     def missing() -> Iterator[Part]:
         for part in chain([first], parts):
-            found = kept and kept.get(part)
-            if found:
-                whole.add(part.number, found[0], *_from(found[1]))
+            there = kept and kept.get(part)
+            if there:
+                whole.add(part.number, there[0], *_from(there[1]))
                 advance(part.size)
             else:
                 given.append(replace(part, body=b"") if kept is None else part)
@@ -218,7 +235,9 @@ def screen_parts(
         part, given[number] = given[number], replace(given[number], body=b"")  # what is done need not be held
         whole.add(part.number, done, *_put(part, done, kept, passing))
         one_currency(sorted(whole.currencies), name, limits)
+        one_way(whole.written, name)
         advance(part.size)
+    one_way(whole.written, name)
     return _ranked(whole, name, limits, gap), partial(_write_rests, [whole.rests[n] for n in sorted(whole.rests)])
 
 
@@ -233,6 +252,18 @@ def _put(
         if not passing:
             raise
     return partial(_it, done.table), partial(_it, done.rest)
+
+
+def one_way(written: Mapping[str, Mapping[str, Written]], name: str) -> None:
+    """Raise BadInput where a column that the first part leaves open is not written one way in all others."""
+    problems = []
+    for header, ways in written.items():
+        if len(ways) > 1:
+            rule = ONE_SIGN if "comma" in ways else ONE_ORDER
+            value = ", ".join(x.seen for x in ways.values())
+            problems.append(Problem(f"{name}: {header}", value, rule, "write the whole column one way"))
+    if problems:
+        raise BadInput(problems)
 
 
 def _it(x: Any) -> Any:

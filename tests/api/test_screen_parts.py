@@ -180,6 +180,75 @@ def test_in_parts_from_standard_input(run, small):
     assert len(first["finds"]) == max(10, first["shortlist"]["buy"])
 
 
+DATED = "machine_class,price,currency,age,date,note\n"
+PLAIN = 25  # rows that fill a part of these tests
+
+
+def dated(*rows):
+    """Return a list of leaf blowers: price and day of each, and after each as many that tell neither as fill a part."""
+    plain = "leaf_blower,10,USD,4,2026-04-01,as usual (invented)\n"
+    return DATED + "".join(f"leaf_blower,{price},USD,4,{day},told (invented)\n" + plain * PLAIN for price, day in rows)
+
+
+@pytest.mark.parametrize("more", [(), ("--parts", "kept"), ("--workers", "2")])
+@pytest.mark.parametrize(
+    ("first", "open_price"), [(('"1.234,50"', "13/4/2026"), "1.234"), (("1234.50", "4/13/2026"), '"1,234"')]
+)
+def test_what_the_first_part_tells_holds_for_the_others(run, small, tmp_path, monkeypatch, first, open_price, more):
+    """A price and a day that could be either, of a later part, are read as they are at once."""
+    (tmp_path / "finds.csv").write_text(dated(first, (open_price, "3/4/2026")))
+    in_parts = run("finds.csv", "--csv", "parts.csv", *more)
+    assert in_parts.exit_code == 0, in_parts.output
+    monkeypatch.setattr(api.parts, "LONG", 10**9)
+    assert run("finds.csv", "--csv", "once.csv").stdout == in_parts.stdout
+    once, cut = ((tmp_path / f"{x}.csv").read_text(encoding="utf-8") for x in ("once", "parts"))
+    assert rows_of(cut) == rows_of(once)
+    assert ",1234.00," in cut
+
+
+@pytest.mark.parametrize("more", [(), ("--parts", "kept")])
+@pytest.mark.parametrize(
+    ("told", "column", "value", "rule"),
+    [
+        # The first part tells, and a later one otherwise; or the first leaves it open.
+        ([(10, "13/4/2026"), (10, "4/13/2026")], "date (the part of it from row 20)", '"13/4/2026" in row 2, '
+         '"4/13/2026" in row 28', "the day comes first in some rows and the month in others"),
+        ([(1.5, ""), ('"2,5"', "")], "price (the part of it from row 20)", '"1.5" in row 2, "2,5" in row 28',
+         "a column has one decimal sign"),
+        ([(10, ""), (10, "13/4/2026"), (10, "4/13/2026")], "date", '"13/4/2026" in row 28, "4/13/2026" in row 54',
+         "the day comes first in some rows and the month in others"),
+        ([(10, ""), (1.5, ""), ('"2,5"', "")], "price", '"1.5" in row 28, "2,5" in row 54',
+         "a column has one decimal sign"),
+    ],
+)  # fmt: skip
+def test_parts_that_contradict_each_other_are_refused(run, small, tmp_path, told, column, value, rule, more):
+    (tmp_path / "finds.csv").write_text(dated(*told))
+    done = run("finds.csv", "--workers", "1", *more)
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert done.stderr == f"finds.csv: {column}: got {value}; {rule}. write the whole column one way.\n"
+
+
+def test_what_is_said_of_days_holds_for_all_parts(run, small, tmp_path):
+    (tmp_path / "finds.csv").write_text(dated((10, "13/4/2026"), (10, "4/13/2026")))
+    done = run("finds.csv", "--dates", "month", "--json")
+    assert done.exit_code == 0, done.stderr
+    assert json.loads(done.stdout)["left_out"] == 1
+
+
+def test_parts_kept_are_those_read_the_same_way(run, small, tmp_path):
+    """A first part that tells otherwise changes what the others say."""
+    args = ("finds.csv", "--csv", "out.csv", "--parts", "kept", "--workers", "1")
+    (tmp_path / "finds.csv").write_text(dated((10, "13/4/2026"), (10, "3/4/2026")))
+    assert run(*args).exit_code == 0
+    before = {x.name for x in (tmp_path / "kept").glob("*.parquet")}
+    (tmp_path / "finds.csv").write_text(dated((10, "4/13/2026"), (10, "3/4/2026")))
+    assert run(*args).exit_code == 0
+    after = {x.name for x in (tmp_path / "kept").glob("*.parquet")} - before
+    assert {x[:11] for x in after} == {x[:11] for x in before}
+    assert run(*args).exit_code == 0
+    assert {x.name for x in (tmp_path / "kept").glob("*.parquet")} == before | after
+
+
 def test_parquet_in_parts(run, tmp_path, monkeypatch):
     monkeypatch.setattr(api.parts, "PART_ROWS", 7)
     table = pd.read_csv(io.StringIO(finds(40)), dtype={"id": str})
