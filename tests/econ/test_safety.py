@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 import pytest
 
 import econ
 from econ.findings import hear, open_holds
+from econ.money import to_decimal
 from econ.setting import _unusable
 from econ.weighing import believe
 
@@ -53,17 +55,17 @@ def each(openers: list, once: bool = False) -> list:
 
 @dataclass(frozen=True)
 class Told:
-    """What is held back: holds; of each course its kind, why it is barred, and its jobs; the best."""
+    """What is held back: holds; of each course its kind, why it is barred, its jobs and its worth; the best."""
 
     holds: set[str]
-    courses: dict[str, tuple[str, str, tuple[str, ...]]]
+    courses: dict[str, tuple[str, str, tuple[str, ...], Decimal]]
     best: str
 
 
 def answered(case: econ.Case, c: econ.MachineClass) -> Told:
     """Return what the whole answer tells."""
     found = econ.decide(case, c, defaults())
-    courses = {x.course: (x.kind, x.barred or "", x.jobs) for x in found.courses}
+    courses = {x.course: (x.kind, x.barred or "", x.jobs, x.net_worth) for x in found.courses}
     return Told({line.id for line in found.holds}, courses, found.verdict.course)
 
 
@@ -71,7 +73,10 @@ def kernel(case: econ.Case, c: econ.MachineClass) -> Told:
     """Return what is weighed for an answer."""
     found = weighed(case, c)
     jobs = found.weighed.bench.jobs
-    courses = {i: (x.kind, x.barred, tuple(jobs[j] for j in x.jobs)) for i, x in found.courses.items()}
+    courses = {
+        i: (x.kind, x.barred, tuple(jobs[j] for j in x.jobs), to_decimal(x.worth, case.currency))
+        for i, x in found.courses.items()
+    }
     return Told(set(found.believed.holds), courses, found.best)
 
 
@@ -81,13 +86,13 @@ def held_back(tell: Callable[[econ.Case, econ.MachineClass], Told], class_id: st
     document = opened(class_id, opener)
     found = tell(*read(document))
     assert hold in found.holds
-    ((_, barred, _),) = (x for x in found.courses.values() if x[0] == "keep_using")
+    ((_, barred, *_),) = (x for x in found.courses.values() if x[0] == "keep_using")
     assert barred
     assert found.best != "keep_using"
     clearing = set(c.holds[hold].cleared_by)
-    repairs = [jobs for kind, _, jobs in found.courses.values() if kind == "repair"]
+    repairs = [jobs for kind, _, jobs, _ in found.courses.values() if kind == "repair"]
     assert repairs
-    assert {i for i, (_, barred, _) in found.courses.items() if not barred} & {"replace_used", "replace_new"}
+    assert {i for i, (_, barred, *_) in found.courses.items() if not barred} & {"replace_used", "replace_new"}
 
     if c.holds[hold].by_cause:
         return  # whatever causes it fails the test run, which every repair ends with
@@ -95,7 +100,7 @@ def held_back(tell: Callable[[econ.Case, econ.MachineClass], Told], class_id: st
 
     # Where no clearing job can be done, here for want of a tool that nothing else needs, no repair can.
     stuck = tell(*without_tool(document, clearing))
-    assert [i for i, (kind, barred, _) in stuck.courses.items() if kind == "repair" and not barred] == []
+    assert [i for i, (kind, barred, *_) in stuck.courses.items() if kind == "repair" and not barred] == []
     assert not stuck.best.startswith("repair")
     assert stuck.best != "keep_using"
 
