@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import urllib.request
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -64,9 +65,14 @@ def test_decide_prints_the_answer_first(tmp_path):
     assert run("decide", "-", stdin=json.dumps(GOOD)).stdout == told.stdout
 
 
+@cache
+def demo_as_json():
+    return run("demo", "--json")
+
+
 def test_json_is_one_document():
-    for args in (["decide", "-", "--json"], ["demo", "--json"], ["classes", "--json"]):
-        done = run(*args, stdin=json.dumps(GOOD))
+    decided, listed = run("decide", "-", "--json", stdin=json.dumps(GOOD)), run("classes", "--json")
+    for done in (decided, demo_as_json(), listed):
         assert done.exit_code == 0
         assert isinstance(json.loads(done.stdout), dict)
         assert done.stderr == ""
@@ -139,7 +145,7 @@ def test_demo_says_that_its_cases_are_invented():
     told = run("demo")
     assert told.exit_code == 0
     assert sum(line.startswith("=== ") and "invented" in line for line in told.stdout.splitlines()) == 3
-    document = json.loads(run("demo", "--json").stdout)
+    document = json.loads(demo_as_json().stdout)
     assert [d["invented"] for d in document["demos"]] == [True] * 3
 
 

@@ -190,9 +190,17 @@ def dated(*rows):
     return DATED + "".join(f"leaf_blower,{price},USD,4,{day},told (invented)\n" + plain * PLAIN for price, day in rows)
 
 
-@pytest.mark.parametrize("more", [(), ("--parts", "kept"), ("--workers", "2")])
+COMMAS = ('"1.234,50"', "13/4/2026"), "1.234"
+POINTS = ("1234.50", "4/13/2026"), '"1,234"'
+
+
 @pytest.mark.parametrize(
-    ("first", "open_price"), [(('"1.234,50"', "13/4/2026"), "1.234"), (("1234.50", "4/13/2026"), '"1,234"')]
+    ("first", "open_price", "more"),
+    [
+        (*COMMAS, ("--workers", "1")),
+        (*POINTS, ("--workers", "1", "--parts", "kept")),
+        (*POINTS, ("--workers", "2")),
+    ],
 )
 def test_what_the_first_part_tells_holds_for_the_others(run, small, tmp_path, monkeypatch, first, open_price, more):
     """A price and a day that could be either, of a later part, are read as they are at once."""
@@ -200,7 +208,7 @@ def test_what_the_first_part_tells_holds_for_the_others(run, small, tmp_path, mo
     in_parts = run("finds.csv", "--csv", "parts.csv", *more)
     assert in_parts.exit_code == 0, in_parts.output
     monkeypatch.setattr(api.parts, "LONG", 10**9)
-    assert run("finds.csv", "--csv", "once.csv").stdout == in_parts.stdout
+    assert run("finds.csv", "--csv", "once.csv", "--workers", "1").stdout == in_parts.stdout
     once, cut = ((tmp_path / f"{x}.csv").read_text(encoding="utf-8") for x in ("once", "parts"))
     assert rows_of(cut) == rows_of(once)
     assert ",1234.00," in cut
@@ -230,7 +238,7 @@ def test_parts_that_contradict_each_other_are_refused(run, small, tmp_path, told
 
 def test_what_is_said_of_days_holds_for_all_parts(run, small, tmp_path):
     (tmp_path / "finds.csv").write_text(dated((10, "13/4/2026"), (10, "4/13/2026")))
-    done = run("finds.csv", "--dates", "month", "--json")
+    done = run("finds.csv", "--dates", "month", "--json", "--workers", "1")
     assert done.exit_code == 0, done.stderr
     assert json.loads(done.stdout)["left_out"] == 1
 
@@ -256,9 +264,9 @@ def test_parquet_in_parts(run, tmp_path, monkeypatch):
     monkeypatch.setattr(api.parts, "PART", 1_000)
     monkeypatch.setattr(api.parts, "SMALL", 1_000)
     monkeypatch.setattr(api.parts, "LONG", 1_000)
-    in_parts = json.loads(run("finds.parquet", "--json").stdout)
+    in_parts = json.loads(run("finds.parquet", "--json", "--workers", "1").stdout)
     monkeypatch.setattr(api.parts, "LONG", 10**9)
-    at_once = json.loads(run("finds.parquet", "--json").stdout)
+    at_once = json.loads(run("finds.parquet", "--json", "--workers", "1").stdout)
     assert in_parts["finds"] == at_once["finds"][: len(in_parts["finds"])]
     assert in_parts["shortlist"] == at_once["shortlist"]
 

@@ -44,7 +44,7 @@ def each(openers: list, once: bool = False) -> list:
     """
     quick = [x for x in openers if x[0] in QUICK_IDS]
     if once:
-        quick = list({h: (i, h, o) for i, h, o in reversed(quick)}.values())
+        quick = list({h: (i, h, o) for i, h, o in quick}.values())
     return [
         pytest.param(
             i, h, o, id=f"{i}-{h}-{o.check or o.fact or o.fault}", marks=() if (i, h, o) in quick else pytest.mark.slow
