@@ -104,19 +104,16 @@ def test_repairs_of_a_memoryless_part() -> None:
 @pytest.mark.parametrize("row", entry("repeat_failures", "minimal_repair_block")["values"])
 def test_minimal_repair(row: dict) -> None:
     """A part patched at each failure and renewed every T: least cost a unit of time, and its T (Barlow & Hunter)."""
+    steps = np.arange(280, 620)
     unit = row["t_opt"] / 446.65839  # steps of about a thousandth of the scale in the first row
-    part = Component(life_of(row["shape"], row["eta"]), row["cm"], renews=False)
-
-    def rate(n: int) -> float:
-        found = ahead(lasting(n, 1e6), 1.0, np.full(n + 1, -1e9), part, 0.0, unit)
+    rates = []
+    for n in steps:
+        part = Component(life_of(row["shape"], row["eta"]), row["cm"], renews=False)
+        found = ahead(lasting(int(n), 1e6), 1.0, np.full(n + 1, -1e9), part, 0.0, unit)
         assert found.repairs_cost == pytest.approx(row["cm"] * (n * unit / row["eta"]) ** row["shape"], rel=2e-3)
-        return float(row["cp"] + found.repairs_cost) / (n * unit)
-
-    rates = {n: rate(n) for n in range(280, 620, 10)}  # the rate falls to its least and rises again
-    least = min(rates, key=lambda n: rates[n])
-    rates |= {n: rate(n) for n in range(least - 10, least + 11)}
-    assert min(rates.values()) == pytest.approx(row["min_cost_rate"], rel=1e-4)
-    assert min(rates, key=lambda n: rates[n]) * unit == pytest.approx(row["t_opt"], rel=5e-3)
+        rates.append((row["cp"] + found.repairs_cost) / (n * unit))
+    assert min(rates) == pytest.approx(row["min_cost_rate"], rel=1e-4)
+    assert steps[int(np.argmin(rates))] * unit == pytest.approx(row["t_opt"], rel=5e-3)
 
 
 def test_repair_limit_by_age() -> None:
