@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from econ.kerb import Tells
 from econ.money import to_decimal
 from econ.screening import Asked, Screened, Screenings
-from econ.shortlist import Figures
+from econ.shortlist import UNKNOWN, Figures
 
 IntArray = NDArray[np.int64]
 THOUSAND = 1000
@@ -28,13 +28,13 @@ COLUMNS = ("row", "id", "named", *TEXTS, *WHOLE, *FLOATS)
 class ScreenedFind:
     """A find of the list: its row and what the list calls it, km to fetch it, and what it is worth.
 
-    buy: it is one of those to buy.
+    km: None where the list does not tell. buy: it is one of those to buy.
     """
 
     row: int
     id: str
     name: str
-    km: float
+    km: float | None
     buy: bool
     screened: Screened
 
@@ -105,7 +105,7 @@ class FindTable:
             "name": rows["title"].array,
             **{name: x.column() for name, x in self._texts.items()},
             **self._numbers,
-            "km": rows["travel_km"].fillna(0.0).to_numpy(),
+            "km": rows["travel_km"].to_numpy(),
         }
         table = pd.DataFrame({name: found[name] for name in COLUMNS}, copy=False)
         return table if self._done.all() else table[self._done].reset_index(drop=True)
@@ -127,13 +127,11 @@ def joined(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
 
 def figures(table: pd.DataFrame) -> Figures:
     """Return what of a table bears on the choice among its finds."""
-
-    def thousandths(name: str) -> IntArray:
-        whole: IntArray = np.rint(table[name].to_numpy() * THOUSAND).astype(np.int64)
-        return whole
-
+    hours: IntArray = np.rint(table["bench_hours"].to_numpy() * THOUSAND).astype(np.int64)
+    known = table["km"].notna().to_numpy()
+    metres: IntArray = np.where(known, np.rint(np.where(known, table["km"].to_numpy(), 0.0) * THOUSAND), UNKNOWN)
     named, profit, highest, cash = (table[x].to_numpy() for x in ("named", "profit", "highest_offer", "cash"))
-    return Figures(named, profit, highest, thousandths("bench_hours"), cash, thousandths("km"))
+    return Figures(named, profit, highest, hours, cash, metres.astype(np.int64))
 
 
 def find_of(table: pd.DataFrame, i: int, currency: str, buy: bool) -> ScreenedFind:
@@ -164,4 +162,5 @@ def find_of(table: pd.DataFrame, i: int, currency: str, buy: bool) -> ScreenedFi
         first("question", 0.0),
         tuple(filter(None, x["holds"].split("; "))),
     )
-    return ScreenedFind(int(x["row"]), str(x["id"]), str(x["name"]), float(x["km"]), buy, screened)
+    km = None if np.isnan(x["km"]) else float(x["km"])
+    return ScreenedFind(int(x["row"]), str(x["id"]), str(x["name"]), km, buy, screened)

@@ -37,6 +37,7 @@ AT_ONCE = 32  # kinds of finds given to a worker together, or as many more as ar
 ENOUGH = 100  # finds from which starting workers pays; judgement
 SHORT = np.iinfo(np.uint16).max
 CASH = "--cash"  # the option that names it
+UNKNOWN_WAY = "where a find names no kilometres none are counted for it, and within a limit of them it is not bought"
 KEPT = 8_192  # appraisals kept for later rows: some 20 kB each
 OF_KIND = (
     "age_years", "hours", *(f"{x}_{kind}" for x in ("new_price", "running", "as_is") for kind in ("minor", "stated"))
@@ -282,7 +283,7 @@ def one_currency(currencies: Sequence[str], name: str, limits: Limits) -> str:
 def notes_of(found: FindList) -> tuple[str, ...]:
     """Return what is to be said of a list; no number of finds, as parts of a long one say it alike."""
     unknown = found.rows["travel_km"].isna().any()
-    return (*found.notes, *(("where a find names no kilometres none are counted for it",) if unknown else ()))
+    return (*found.notes, *((UNKNOWN_WAY,) if unknown else ()))
 
 
 def rank_list(

@@ -20,6 +20,7 @@ HALF = 1 << 29  # amounts below it are sorted together with their places [minor 
 MOST_SHORT = 1 << 32  # places that are told by 32 bits
 Order = NDArray[np.integer[Any]]
 PROVEN = 500  # finds that pay, up to which the choice is always proven best; judgement: a tenth of a second
+UNKNOWN = -1  # instead of metres
 IDLE = 1.0  # hours of the bench left over from which one more is not said to be worth anything [h]
 RATES = {"hours": "bench hour", "cash": "unit of cash", "places": "place", "km": "kilometre"}
 
@@ -39,7 +40,7 @@ class Figures:
     """What bears on the choice among n finds, (n,) each, of one currency.
 
     named: whether a price is; profit and cash: at that price, 0 without [minor units]; highest: offer [minor units].
-    hours: at the bench [mh]; metres: to fetch it, there and back [m].
+    hours: at the bench [mh]; metres: to fetch it, there and back [m], UNKNOWN where that is not known.
     """
 
     named: NDArray[np.bool_]
@@ -95,7 +96,7 @@ def joined(parts: Iterable[Brief]) -> Brief:
 
 @dataclass(frozen=True)
 class Totals:
-    """What finds leave and take together. km: each fetched by a trip of its own."""
+    """What finds leave and take together. km: each fetched by a trip of its own, those unknown left out."""
 
     finds: int
     profit: Decimal
@@ -143,12 +144,14 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
 
     Those to buy come first, then those that would pay too, then those that name no price, then the rest: each by its
     profit, without a price by the highest offer. gap: proven at most, of the profit [1]; 0: the best, and so it is in
-    any case where no more than PROVEN finds pay.
+    any case where no more than PROVEN finds pay. Within a limit of kilometres a find of unknown way is not bought.
     """
-    able = b.pays
-    profit, finds = b.amount[able], b.amount.size
-    pays, unpriced = profit.size, int((b.amount > 0).sum()) - profit.size
-    takes = {"hours": b.hours, "cash": b.cash, "km": b.metres}
+    able, finds = b.pays, b.amount.size
+    pays = b.metres.size
+    unpriced = int((b.amount > 0).sum()) - pays
+    near = slice(None) if limits.km is None else b.metres != UNKNOWN  # of those that pay
+    profit = b.amount[able][near]
+    takes = {"hours": b.hours[near], "cash": b.cash[near], "km": np.maximum(b.metres[near], 0)}
     most = {
         "hours": None if limits.hours is None else _thousandths(limits.hours),
         "cash": None if limits.cash is None else to_minor(limits.cash, currency),
@@ -156,8 +159,8 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
         "km": None if limits.km is None else _thousandths(limits.km),
     }
     named = [name for name, limit in most.items() if limit is not None]
-    needs = [takes[name] if name in takes else np.ones(pays, dtype=np.int32) for name in named]
-    table = np.stack(needs) if named else np.zeros((0, pays), dtype=np.int32)
+    needs = [takes[name] if name in takes else np.ones(profit.size, dtype=np.int32) for name in named]
+    table = np.stack(needs) if named else np.zeros((0, profit.size), dtype=np.int32)
     limit, short_list = np.array([most[name] for name in named], dtype=np.int64), pays <= PROVEN
     chosen = select(profit, table, limit, 0.0 if short_list else gap)
     hour = None  # what a bench hour more brings
@@ -179,7 +182,9 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
     scale = {"hours": THOUSAND, "cash": unit, "places": 1, "km": THOUSAND}
     more = {name: to_decimal(price * scale[name], currency) for name, price in zip(named, chosen.prices, strict=True)}
     settled = chosen.fixed_in + chosen.fixed_out + chosen.dominated
-    settled += finds - pays if settled + chosen.searched else 0  # what does not pay, where any find had to be settled
+    settled += (
+        finds - profit.size if settled + chosen.searched else 0
+    )  # what does not pay, where any find had to be settled
     best, about = totals(chosen.chosen), more.get("hours") if hour is None else hour
     counts = pays, unpriced, finds - pays - unpriced
     short = Shortlist(
@@ -189,7 +194,7 @@ def shortlist_of(b: Brief, currency: str, limits: Limits, gap: float = GAP) -> t
         settled, chosen.searched,
         _headline(finds, counts, best, limits, about, chosen, currency, short_list),
     )  # fmt: skip
-    return short, _order(b, np.flatnonzero(able)[chosen.chosen])
+    return short, _order(b, np.flatnonzero(able)[near][chosen.chosen])
 
 
 def _thousandths(limit: float) -> int:

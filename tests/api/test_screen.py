@@ -18,7 +18,7 @@ from api.command import main
 from api.findlist import case_document, read_finds
 from api.findrows import ToldOfFinds
 from api.library import decide_document, shelf
-from api.screening import Desk, screen_list
+from api.screening import UNKNOWN_WAY, Desk, screen_list
 from econ.selection import GAP
 from econ.shortlist import Limits
 
@@ -151,9 +151,26 @@ def test_headers_that_mean_nothing_and_unknown_ways_are_told(run, tmp_path):
     (tmp_path / "finds.csv").write_text(odd, encoding="utf-8")
     said = " ".join(run("finds.csv").stdout.split())
     assert "headers left out: kostet" in said
-    assert "where a find names no kilometres none are counted for it" in said
+    assert UNKNOWN_WAY in said
     (tmp_path / "finds.csv").write_text(HEAD + ROWS, encoding="utf-8")
     assert json.loads(run("finds.csv", "--json").stdout)["notes"] == []
+
+
+def test_a_find_of_unknown_way_is_not_bought_within_kilometres(run, tmp_path):
+    """An empty cell is not known; it is not nothing: neither in the choice nor in what is written."""
+    (tmp_path / "finds.csv").write_text(HEAD + ROWS.replace(",USD,10,", ",USD,,", 1), encoding="utf-8")
+    free, within = (json.loads(run("finds.csv", *more, "--json").stdout) for more in ((), ("--km", "100")))
+    (way,) = [x["km"] for x in free["finds"] if x["id"] == "a"]
+    assert way is None
+    assert {x["id"] for x in free["finds"] if x["buy"]} == {"a", "c"}
+    assert {x["id"] for x in within["finds"] if x["buy"]} == {"c"}
+    assert within["shortlist"]["pays"] == free["shortlist"]["pays"] == 2
+    assert (within["shortlist"]["best"]["km"], free["shortlist"]["best"]["km"]) == (10.0, 10.0)
+    assert run("finds.csv", "--csv", "out.csv", "--parquet", "out.parquet").exit_code == 0
+    with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
+        assert [r["km"] for r in csv.DictReader(file) if r["id"] == "a"] == [""]
+    kept = pd.read_parquet(tmp_path / "out.parquet").set_index("id")
+    assert pd.isna(kept.loc["a", "km"])
 
 
 def test_finds_without_a_price_are_told_of_behind_many_that_have_one(run, tmp_path):

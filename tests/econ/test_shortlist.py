@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tracemalloc
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from decimal import Decimal
 from itertools import combinations, pairwise
 
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from econ import selection
 from econ.money import say, to_minor
 from econ.screening import Screened
-from econ.shortlist import HALF, SHORT, Brief, Figures, Limits, brief, joined, narrow, shortlist, shortlist_of
+from econ.shortlist import HALF, SHORT, UNKNOWN, Brief, Figures, Limits, brief, joined, narrow, shortlist, shortlist_of
 
 
 def figures_of(found: Sequence[Screened], km: Sequence[float], currency: str) -> Figures:
@@ -111,6 +111,17 @@ def test_limits_hold_to_the_last_digit() -> None:
     found = [find(70), find(60)]
     for km, buy in ((32.3, 2), (32.2, 1), (64.1, 2)):
         assert shortlist(figures_of(found, [16.1, 16.2], "USD"), "USD", Limits(km=km))[0].buy == buy
+
+
+def test_an_unknown_way_is_not_within_kilometres() -> None:
+    """70 at an unknown way, 60 at 5 km, 50 at 9: without a limit all, within 10 km the 60, told as 5 km."""
+    f = figures_of([find(70), find(60), find(50)], [0.0, 5.0, 9.0], "USD")
+    f = replace(f, metres=np.array([UNKNOWN, 5_000, 9_000]))
+    (free, _), (within, order) = (shortlist(f, "USD", x) for x in (Limits(), Limits(km=10.0)))
+    assert (free.buy, free.best.km) == (3, 14.0)
+    assert (within.buy, within.best.profit, within.best.km) == (1, Decimal(60), 5.0)
+    assert order.tolist() == [1, 0, 2]
+    assert (within.pays, within.leave) == (3, 0)
 
 
 @pytest.mark.parametrize(
