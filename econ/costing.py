@@ -23,14 +23,23 @@ from econ.sending import Sender, make_senders
 from econ.terms import STATED, Assumption, Terms, price_source, rate_millionths
 
 THOUSAND = 1000
+NOISE = 6  # digits after the point that count where a figure is rounded to a whole number
 CHANCE_CAP = 0.9  # of a complication on a rusty machine
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
+def settled(x: Any) -> Any:
+    """Return figures rounded to whole numbers, half to even, as the decimals say that they are meant to be.
+
+    What floating-point numbers leave in their last digits, 396.49999999999994 for 396.5, decides nothing.
+    """
+    return np.rint(np.round(x, NOISE)).astype(np.int64) if np.ndim(x) else round(round(x, NOISE))
+
+
 def thousandths(x: Any) -> Any:
     """Return hours or a quantity as whole thousandths, half to even."""
-    return np.rint(x * THOUSAND).astype(np.int64) if np.ndim(x) else round(x * THOUSAND)
+    return settled(x * THOUSAND)
 
 
 @dataclass(frozen=True)
@@ -189,7 +198,7 @@ def _known(terms: Terms, part: str, figure: str) -> float:
     return math.nan if found is None else float(found)
 
 
-def _troubles(case: Case, c: MachineClass, parts: Sequence[str]) -> tuple[Floats, Floats]:
+def complications(case: Case, c: MachineClass, parts: Sequence[str]) -> tuple[Floats, Floats]:
     """Return what complications are expected to add to each operation: hours [h], and parts (operations, parts)."""
     hours, quantity = np.zeros(len(c.operations)), np.zeros((len(c.operations), len(parts)))
     for i, op in enumerate(c.operations.values()):
@@ -242,7 +251,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
     stated = [(p, to_minor(case.prices[p], terms.currency)) for p in parts if p in case.prices]
     lost = [(p, STATED) for p in parts if p in case.unobtainable]
     lost += [(p, price_source(x)) for p, x in terms.priced.items() if x.barred]
-    pace, (trouble_hours, trouble_parts) = terms["hours_factor"], _troubles(case, c, parts)
+    pace, (trouble_hours, trouble_parts) = terms["hours_factor"], complications(case, c, parts)
     at_hand = frozenset(case.tools.owned) if not terms.by_shop else frozenset(tools)
     missing = [t not in at_hand or t in case.tools.cannot_get for t in tools]
     barred: dict[int, str] = {}
@@ -267,7 +276,7 @@ def make_bench(case: Case, c: MachineClass, terms: Terms) -> Bench:
         np.array([[o in c.jobs[j].operations for o in ops] for j in jobs]),
         thousandths(np.array([pert_mean(o.hours) for o in c.operations.values()]) * pace),
         thousandths(trouble_hours * pace),
-        np.rint(unit_price @ trouble_parts.T).astype(np.int64),
+        settled(unit_price @ trouble_parts.T),
         _quantities([o.parts for o in c.operations.values()], parts),
         _quantities([j.parts for j in c.jobs.values()], parts),
         unit_cost,
@@ -435,7 +444,7 @@ def _wrong_parts(bench: Bench, quantity: IntArray, shipping: IntArray) -> IntArr
     if not bench.wrong:
         return np.zeros_like(shipping)
     lost = ordered(bench, quantity) @ (bench.unit_price * bench.return_loss).T / THOUSAND
-    result: IntArray = np.rint(bench.wrong * (lost.T + shipping)).astype(np.int64)
+    result: IntArray = settled(bench.wrong * (lost.T + shipping))
     return result
 
 
