@@ -42,7 +42,7 @@ class FollowUp:
     jobs: Bools
 
 
-def _ways(jobs: Jobs, failing: Masks) -> tuple[NDArray[np.int64], Bools]:
+def ways_on(jobs: Jobs, failing: Masks) -> tuple[NDArray[np.int64], Bools]:
     """Return ways to clear each set of failing faults: the set each serves, rising, and its jobs (ways, jobs).
 
     The usual jobs, by parts or by hours; and of those by parts all but for one job that takes the faults it is meant
@@ -98,7 +98,7 @@ def follow_up(bench: Bench, jobs: Jobs, failing: Masks, week: Any) -> FollowUp:
     week: what a week of waiting for parts costs [money]. The repair has been put back together, so shared strip-down is
     paid again.
     """
-    serves, ways = _ways(jobs, failing)
+    serves, ways = ways_on(jobs, failing)
     able, starts = np.unique(serves, return_index=True)
     first, same = _alike(ways)
     t = tickets(bench, ways[first], first=False)

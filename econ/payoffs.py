@@ -54,7 +54,8 @@ class Payoffs:
     kept(masks, renewal): worth and years of service after a repair; as_it_is(masks, weights): kept in use unrepaired;
     mean_as_it_is: the mean of its worth over the states [money], () or (W,); let_go(masks): worth by disposal.
     year_of_service: e [money/year]; challenger: who offers it. own_hours: worth of the own hours in each disposal.
-    replacement_weeks: to get another machine; week: cost of a week without one in this season [money].
+    replacement_weeks: to get another machine; week: cost of a week without one in this season [money]. steepness,
+    as_is_kept: as `make_payoffs` was given them.
     """
 
     year_of_service: Any
@@ -67,6 +68,8 @@ class Payoffs:
     replacements: Mapping[str, Replacement]
     replacement_weeks: Any
     week: Any
+    steepness: Any
+    as_is_kept: float
 
 
 def _column(figure: Floats) -> Any:
@@ -182,8 +185,9 @@ def make_payoffs(
             return mean
 
         return Payoffs(
-            0.0, "", working, unrepaired, mean_unrepaired, let_go, own_hours, {}, 0.0, week_without(market, terms)
-        )
+            0.0, "", working, unrepaired, mean_unrepaired, let_go, own_hours, {}, 0.0, week_without(market, terms),
+            steepness, as_is_kept,
+        )  # fmt: skip
     e, challenger = year_of_service(market, terms)
     flows: dict[float, Flows] = {}
 
@@ -209,8 +213,9 @@ def make_payoffs(
 
     others = _replacements(market, terms, e)
     return Payoffs(
-        e, challenger, kept, as_it_is, mean_as_it_is, let_go, own_hours, others, weeks, week_without(market, terms)
-    )
+        e, challenger, kept, as_it_is, mean_as_it_is, let_go, own_hours, others, weeks, week_without(market, terms),
+        steepness, as_is_kept,
+    )  # fmt: skip
 
 
 def week_without(market: Market, terms: Terms) -> Any:

@@ -40,7 +40,7 @@ from econ.suspects import fault_lines, pointed_at
 from econ.terms import Assumption, Default, price_source
 from econ.thumb import rules_of_thumb
 from econ.turns import Scene, turns
-from econ.weighing import Believed, believe, estimated, weigh
+from econ.weighing import Believed, Weighed, believe, estimated, weigh
 from econ.words import confidence_word, first_step, headline, title_of
 
 UNFOUND = Assumption(
@@ -51,7 +51,14 @@ UNFOUND = Assumption(
 def decide(
     case: Case, c: MachineClass, defaults: Mapping[str, Default], version: str = "", supply: Supply | None = None
 ) -> Decision:
-    """Return the answer to a case.
+    """Return the answer to a case, as `decide_and_show` does, without its workings."""
+    return decide_and_show(case, c, defaults, version, supply)[0]
+
+
+def decide_and_show(
+    case: Case, c: MachineClass, defaults: Mapping[str, Default], version: str = "", supply: Supply | None = None
+) -> tuple[Decision, Believed, Weighed]:
+    """Return the answer to a case, and what it rests on: what is believed, and what every course is worth.
 
     case: checked, with as_of. c: its machine class. defaults: terms for what the case leaves open. supply: what
     a price book offers for its parts.
@@ -72,7 +79,7 @@ def decide(
     answer = _answer(case, c, setting, market, believed, courses, looked, staged, turning, after, version)
     scope = () if answer.estimate is None else tuple(bench.jobs.index(j) for j in answer.estimate.jobs)
     following, notes = next_time(case, c, defaults, market, bench, scope, failed)
-    return replace(
+    decision = replace(
         answer,
         price_revision=None if supply is None else supply.revision,
         prices=prices_used(c, bench, scope, supply),
@@ -81,6 +88,7 @@ def decide(
         next_time=following,
         assumptions=(*answer.assumptions, *root_notes(failed), *notes, *((UNFOUND,) if weighed.unfound else ())),
     )
+    return decision, believed, weighed
 
 
 def _answer(
