@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
@@ -129,19 +130,27 @@ in_book = click.option(
 @main.command()
 @click.argument("case", type=click.Path(allow_dash=True))
 @click.option("--two-way", nargs=2, metavar="INPUT INPUT", help="Lay two inputs, such as terms.shop_rate, together.")
+@click.option("--workbook", metavar="FILE", type=click.Path(dir_okay=False), help="Write the answer as XLSX to try in.")
 @with_overlays
 @in_book
 @as_json
 def decide(
-    case: str, two_way: tuple[str, str] | None, overlays: tuple[str, ...], book: str | None, as_json: bool
+    case: str,
+    two_way: tuple[str, str] | None,
+    workbook: str | None,
+    overlays: tuple[str, ...],
+    book: str | None,
+    as_json: bool,
 ) -> None:
     """Decide a CASE, a JSON file or - for standard input."""
     from api.answer import to_json
-    from api.library import decide_document, open_shelf
+    from api.library import decide_apart, decide_document, open_shelf
+    from api.outputs import check_outputs
     from api.quiet import quiet
     from api.strictjson import read_json
     from api.supply import book_at
 
+    check_outputs({"--workbook": workbook}, (case, book, *overlays))
     known, prices = open_shelf(overlays), book_at(book)
     source = "standard input" if case == "-" else click.format_filename(case)
     try:
@@ -154,9 +163,17 @@ def decide(
         if two_way and isinstance(document, dict):
             document["two_way"] = list(two_way)
         with quiet():
-            decision = decide_document(document, classes=known, book=prices)
+            if workbook:
+                decision, workings = decide_apart(document, classes=known, book=prices)
+            else:
+                decision = decide_document(document, classes=known, book=prices)
     except BadInput as error:
         _complain(error, source)
+    if workbook:
+        from api.whole import put
+        from api.workbook import write_workbook
+
+        put(Path(workbook), lambda file: write_workbook(decision, workings, file))
     if as_json:
         _print_json(to_json(decision))
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
@@ -18,7 +19,7 @@ from api.bearingask import asked_bearing
 from api.form import MEDIA_TYPE as FORM
 from api.form import NotFormError, read_form
 from api.listings import Listing
-from api.openapi import Query, Route, describe_routes
+from api.openapi import XLSX, Query, Route, describe_routes
 from api.priceask import asked_prices
 from api.refusal import MEDIA_TYPE, Refusal, refuse
 from api.screenask import SENT, screen_file, screen_rows
@@ -88,6 +89,20 @@ def decide_case() -> Decision:
         return library.decide_document(document, classes=_classes(), book=_book())
     except BadInput as error:
         raise RefusedError(refuse(422, error.problems)) from None
+
+
+def decide_as_workbook() -> bytes:
+    """Decide the case in the body; return the answer as a workbook."""
+    from api.workbook import write_workbook
+
+    document = _body()
+    try:
+        decision, workings = library.decide_apart(document, classes=_classes(), book=_book())
+    except BadInput as error:
+        raise RefusedError(refuse(422, error.problems)) from None
+    written = io.BytesIO()
+    write_workbook(decision, workings, written)
+    return written.getvalue()
 
 
 def next_failure() -> Again:
@@ -241,7 +256,17 @@ PRICE_QUERY = (
     Query("limit", "most offers to give", {"type": "integer", "minimum": 0, "maximum": 1000, "default": 50}, "20"),
 )
 ROUTES = (
-    Route("POST", "/v1/decisions", "decide", "Decide a case", decide_case, Decision, (400, 413, 415, 422), "Case"),
+    Route(
+        "POST",
+        "/v1/decisions",
+        "decide",
+        "Decide a case",
+        decide_case,
+        Decision,
+        (400, 413, 415, 422),
+        "Case",
+        instead={XLSX: decide_as_workbook},
+    ),
     Route(
         "POST",
         "/v1/next-failures",
@@ -288,8 +313,18 @@ def _say(value: object, status: int = 200, media_type: str = "application/json")
     return response
 
 
+def _file(body: bytes, media_type: str, name: str) -> Response:
+    response = Response(body, mimetype=media_type)
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}.xlsx"'
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    return response
+
+
 def _view(route: Route) -> Callable[..., Response]:
     def view(**names: str) -> Response:
+        wanted = request.accept_mimetypes.best_match([JSON, *route.instead], default=JSON)
+        if wanted in route.instead:
+            return _file(route.instead[wanted](**names), wanted, route.id)
         answer = route.answers(**names)
         return _say(answer if route.kind is dict else to_json(answer))
 

@@ -12,12 +12,15 @@ from types import MappingProxyType
 
 from api.supply import supply_of
 from econ import __version__
+from econ.case import Case
 from econ.decision import Decision
+from econ.pricebook import Supply
 from econ.problems import BadInput, Problem, nearest, shown
 from econ.reading import read_case
 from econ.rulebook import MachineClass, Shelf
 from econ.terms import Default, read_defaults
-from econ.verdict import decide
+from econ.verdict import decide, decide_and_show
+from econ.workings import Workings, take_apart
 
 
 def _gather(folder: Traversable, prefix: str = "") -> dict[str, str]:
@@ -131,5 +134,21 @@ def decide_document(
     day: the day of the decision where the case names none; today if left out. classes: all machine classes; those that
     ship where left out. book: the price book, if there is one. Raises BadInput with every problem.
     """
+    return decide(*_read(document, day, classes, book))
+
+
+def decide_apart(
+    document: object, day: date | None = None, classes: Shelf | None = None, book: Path | None = None
+) -> tuple[Decision, Workings]:
+    """Return the decision on a case document and its workings; the rest as `decide_document`."""
+    case, its_class, terms, version, supply = _read(document, day, classes, book)
+    decision, believed, weighed = decide_and_show(case, its_class, terms, version, supply)
+    return decision, take_apart(case, its_class, believed, weighed)
+
+
+def _read(
+    document: object, day: date | None, classes: Shelf | None, book: Path | None
+) -> tuple[Case, MachineClass, Mapping[str, Default], str, Supply | None]:
+    """Return what a decision on a document is made from."""
     case, its_class = read_case(document, shelf() if classes is None else classes, day or today())
-    return decide(case, its_class, defaults(), __version__, supply_of(case, its_class, book))
+    return case, its_class, defaults(), __version__, supply_of(case, its_class, book)

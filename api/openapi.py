@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from http import HTTPStatus
 from typing import Any
@@ -47,7 +47,7 @@ class Route:
 
     answers: its view; kind: the type of its 200 body; errors: further statuses it may give; takes: the name of the
     document in its body, one of `BODIES`, or empty; query: the parameters it takes; upload: the name of the form that
-    may be sent instead, one of `FORMS`, or empty.
+    may be sent instead, one of `FORMS`, or empty; instead: what is answered instead where the media type is asked for.
     """
 
     method: str
@@ -60,6 +60,7 @@ class Route:
     takes: str = ""
     query: tuple[Query, ...] = ()
     upload: str = ""
+    instead: Mapping[str, Callable[..., bytes]] = field(default_factory=dict)
 
 
 def _moved(schema: Any) -> Any:
@@ -129,9 +130,10 @@ def published_question_schema(ids: tuple[str, ...] | None = None) -> dict[str, A
 CELL = {"type": ["string", "number", "boolean", "null"]}  # what is wrong in a cell leaves out its row, no more
 COMMON = {"$ref": f"{COMPONENTS}FindsCommon"}
 # What a file may be, by the types in use (that of Parquet is registered with IANA, from memory).
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 FILES = (
     "text/csv",
-    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    XLSX,
     "application/vnd.apache.parquet",
     "application/octet-stream",
 )
@@ -255,6 +257,9 @@ def _operation(
     if route.kind is not dict:
         answer = _hoist(components, route.kind.__name__, schema_of(route.kind, COMPONENTS + "{model}"))
     responses = {"200": _response(200, "application/json", answer)}
+    for media_type in route.instead:
+        file = {"type": "string", "format": "binary", "contentMediaType": media_type}
+        responses["200"]["content"][media_type] = {"schema": file}
     for status in (*route.errors, 500):
         responses[str(status)] = _response(status, refusal.MEDIA_TYPE, problem)
     operation: dict[str, Any] = {"operationId": route.id, "summary": route.summary, "responses": responses}

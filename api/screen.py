@@ -202,27 +202,16 @@ def _rows_of_before(path: Path) -> bool:
 
 
 def _check_outputs(paths: Mapping[str, str | None], as_json: bool, read: tuple[str | None, ...]) -> None:
-    """Raise BadInput where something can't be written, or would be over what is read: not only once all is done.
-
-    paths: by option. read: files that are read.
-    """
+    """Raise BadInput where something can't be written, as `outputs.check_outputs` does, or by nothing installed."""
+    from api.outputs import check_outputs
     from api.screenfiles import pyarrow
     from econ.problems import BadInput, Problem
 
-    problems = []
-    taken = {Path(x).resolve(): "what is read here is not written over" for x in read if x not in (None, "-")}
-    for option, path in paths.items():
-        where = None if path in (None, "-") else Path(path).resolve()
-        if where in taken:
-            problems.append(Problem(option, str(path), taken[where], "name another file"))
-        elif where is not None:
-            taken[where] = "two answers can't go to one file"
-        if path == "-" and as_json:
-            rule, remedy = "standard output is for one of --csv - and --json", "name a file"
-            problems.append(Problem(option, "-", rule, remedy))
-        elif path not in (None, "-") and not os.access(Path(path).absolute().parent, os.W_OK | os.X_OK):
-            rule, remedy = "there is no such folder, or nothing can be written there", "make it, or name another"
-            problems.append(Problem(option, str(Path(path).parent), rule, remedy))
+    problems: list[Problem] = []
+    try:
+        check_outputs(paths, read, as_json)
+    except BadInput as error:
+        problems += error.problems
     if paths["--parquet"]:
         try:
             pyarrow("--parquet", "Parquet is written by pyarrow")

@@ -1,0 +1,135 @@
+"""Answer: the first sheet: what to do, the money and the reason, in one page."""
+
+from __future__ import annotations
+
+from api.workbook.charts import bars
+from api.workbook.courses import Courses
+from api.workbook.formula import even
+from api.workbook.page import Book, Page
+from econ.decision import Decision
+from econ.words import percent
+from econ.workings import Workings
+
+WIDTHS = (44, 15, 15, 15, 15)
+CHANGED = "COUNTA(changed_figures)"
+CARE = (
+    "Before it is run or taken apart: spark lead off or battery pack out, fuel away from flames, and the maker's "
+    "manual beside "
+    "it. Where this differs from the maker's manual, from local codes or from what a licensed person says, those hold."
+)
+
+
+def offer_formula(book: Book) -> str:
+    """Return the most that can be paid for a find: what it brings, less the trip and its hours."""
+    worth = f"best_worth*{book.scale}-ROUND(hour_worth*{book.scale},0)*travel_hours"
+    return f"{even(f'({worth})')}/{book.scale}-travel_cost"
+
+
+def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
+    """Write the first sheet."""
+    page = book.page("Answer", WIDTHS, upright=True)
+    page.sheet.page_setup.fitToHeight = 1
+    m = x.case.machine
+    title = m.name or x.machine_class.about.title
+    page.block(title, "title")
+    told = [x.machine_class.about.title] if m.name else []
+    told += [f"serial number {m.serial_number}"] if m.serial_number else []
+    told += [f"{m.hours:g} hours on it"] if m.hours is not None else []
+    told += [f"decided as of {d.as_of}"]
+    page.block(f"{', '.join(told)[:1].upper()}{', '.join(told)[1:]}.", "note")
+    page.gap()
+    page.block("headline", "answer", lines=-(-len(d.verdict.headline) // 80) + 1, formula=True)
+    for hold in d.holds:
+        page.block(
+            f"DO NOT RUN IT, RETURN IT OR SELL IT AS WORKING: {hold.title}. {hold.why} More on sheet Care.", "warning"
+        )
+    if d.warranty_first:
+        page.block(d.warranty_first, "strong")
+    _figures(book, page, d, x, at)
+    page.gap()
+    _courses(page, d, at)
+    page.gap()
+    _draw(page, d, at)
+    sure = f"{d.verdict.confidence_word[:1].upper()}{d.verdict.confidence_word[1:]}"
+    page.block(
+        f"{sure}: with the figures of the answer the best course in {percent(d.verdict.confidence)} of what it may "
+        "turn out "
+        "to be.",
+        "told",
+    )
+    page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 120), formula=True)
+    page.block("To try other figures: sheet Inputs, framed cells. " + CARE, "note")
+    return page
+
+
+def _draw(page: Page, d: Decision, at: Courses) -> None:
+    """Draw what the courses are worth, with what nine in ten come out above and below."""
+    rows = range(len(d.courses))
+    bars(
+        page, f"A{page.next}", at.table, "short", [("worth", "better off by")], rows,
+        "Better off by, and from what one in ten falls below to what one in ten goes above",
+        f"Bar chart: how much better off each of {len(d.courses)} courses leaves whoever decides; the thin lines "
+        "reach from what "
+        "one in ten falls below to what one in ten goes above.",
+        reach=("below", "above"), size=(19.5, 1.8 + 0.72 * len(d.courses)),
+    )  # fmt: skip
+    page.next += int((1.8 + 0.72 * len(d.courses)) / 0.46) + 2
+
+
+def _changed(d: Decision) -> str:
+    said = d.verdict.headline.replace('"', '""')
+    pieces = "&".join(f'"{said[i : i + 240]}"' for i in range(0, len(said), 240))
+    changed = f'{CHANGED}&" figures are changed. The answer was: "&{pieces}'
+    return f'IF({CHANGED}=0,"All figures are those of the answer.",{changed})'
+
+
+def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> None:
+    """Write the figures people look for first."""
+
+    def add(label: str, formula: str, shape: str = "money") -> None:
+        page.put(page.next, 1, label)
+        page.live(page.next, 2, formula, shape, "strong")
+        page.next += 1
+
+    if x.estimate is not None:
+        add("estimate of the repair, tax included", "estimate_total")
+        if not x.terms.by_shop:
+            add("beside it own time worth", "estimate_own_time")
+    if x.curing is not None:
+        add("putting it right comes to, with what may follow", "comes_to_amount")
+        add("that pays up to (repair limit and what it costs)", "pays_to_amount")
+    add("this running", "running")
+    add("a new one", "new_price")
+    if d.perspective == "reseller":
+        row = page.next
+        add("highest offer", offer_formula(book))
+        book.define("highest_offer", page.place(row, 2))
+        add("left at the asked price", 'IF(ISNUMBER(asking_price),highest_offer-asking_price,"not asked")')
+    else:
+        add("a year of service at its cheapest costs", "service_year")
+    if d.perspective == "shop":
+        add(
+            "gross profit on the best course",
+            "IF(ISNUMBER(INDEX({0},best_course)),INDEX({0},best_course),0)".format(at.table.column("profit")),
+        )
+
+
+def _courses(page: Page, d: Decision, at: Courses) -> None:
+    """Write the courses in short: those open, the best marked."""
+    page.heads("What can be done", ">better off by", ">cash now", ">cost in all", ">worth up to")
+    shown = [i for i, c in enumerate(d.courses) if c.kind == "repair"][:3]
+    shown += [i for i, c in enumerate(d.courses) if c.kind != "repair"]
+    for i in shown:
+        title, best = at.table.cell("title", i), at.table.cell("best", i)
+        page.live(
+            page.next,
+            1,
+            f'IF({best}="","   ","=> ")&{title}&IF({at.table.cell("barred", i)}="",""," (not open)")',
+            "general",
+            "wrap",
+        )
+        page.fit(page.next, ("    " + d.courses[i].title + ("(not open)" if d.courses[i].barred else ""),))
+        for column, name in enumerate(("worth", "cash", "cost", "limit"), 2):
+            if name != "limit" or d.courses[i].repair_limit is not None:
+                page.live(page.next, column, at.table.cell(name, i), "money")
+        page.next += 1

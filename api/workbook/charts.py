@@ -1,0 +1,146 @@
+"""Charts: native charts that read from cells, told apart by patterns and shades of grey, with a text for each."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Sequence
+from io import BytesIO
+from typing import Any, BinaryIO
+from xml.sax.saxutils import quoteattr
+
+from openpyxl.chart import BarChart, LineChart, Reference, Series
+from openpyxl.chart.data_source import NumDataSource, NumRef
+from openpyxl.chart.error_bar import ErrorBars
+from openpyxl.chart.legend import Legend
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.chart.title import title_maker
+from openpyxl.drawing.colors import ColorChoice
+from openpyxl.drawing.fill import PatternFillProperties
+from openpyxl.drawing.line import LineProperties
+from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
+
+from api.workbook.page import Page, Table
+
+WHITE: Any = "FFFFFF"
+# Fills that stay apart in black and white: pattern (none for a plain one) and shade.
+FILLS: tuple[tuple[Any, Any], ...] = (
+    (None, "404040"), ("ltUpDiag", "000000"), (None, "BFBFBF"), ("pct20", "000000"), (None, "808080"),
+    ("dkHorz", "404040"), (None, "E4E4E4"), ("smCheck", "606060"),
+)  # fmt: skip
+
+
+def _fill(n: int) -> GraphicalProperties:
+    pattern, shade = FILLS[n % len(FILLS)]
+    line = LineProperties(solidFill="404040", w=6350)
+    if pattern is None:
+        return GraphicalProperties(solidFill=shade, ln=line)
+    patterned = PatternFillProperties(prst=pattern)
+    patterned.foreground, patterned.background = ColorChoice(srgbClr=shade), ColorChoice(srgbClr=WHITE)
+    return GraphicalProperties(pattFill=patterned, ln=line)
+
+
+def _reference(table: Table, column: str, rows: range) -> Reference:
+    return Reference(range_string=table.column(column, rows.start, rows.stop - 1))
+
+
+def _series(table: Table, column: str, rows: range, title: str) -> Any:  # the library's types say too little of it
+    return Series(_reference(table, column, rows), title=title)
+
+
+def _title(words: str) -> Any:
+    title: Any = title_maker(words)
+    title.overlay = False
+    for paragraph in title.tx.rich.p:
+        paragraph.pPr = ParagraphProperties(defRPr=CharacterProperties(sz=1000, b=True))
+        for run in paragraph.r:
+            run.rPr = CharacterProperties(sz=1000, b=True)
+    return title
+
+
+def _placed(page: Page, chart: Any, at: str, width: float, height: float, alt: str) -> None:
+    chart.width, chart.height = width, height
+    page.sheet.add_chart(chart, at)
+    page.book.alt_texts.setdefault(page.title, []).append(alt)
+
+
+def _axes(chart: Any, unit: str, shape: str) -> None:
+    chart.x_axis.delete = chart.y_axis.delete = False  # left to itself the library hides them
+    chart.y_axis.number_format, chart.y_axis.title = shape, unit
+    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="D0D0D0"))
+    chart.x_axis.tickLblPos = "low"
+
+
+def bars(
+    page: Page,
+    at: str,
+    table: Table,
+    names: str,
+    columns: Sequence[tuple[str, str]],
+    rows: range,
+    title: str,
+    alt: str,
+    stacked: bool = False,
+    across: bool = False,
+    reach: tuple[str, str] | None = None,
+    size: tuple[float, float] = (24.0, 9.0),
+) -> None:
+    """Draw lying bars, a row for each name. columns: (column, its title); reach: columns of how far below and above.
+
+    across: two series laid over each other, as where one goes left and the other right.
+    """
+    chart = BarChart()
+    chart.type, chart.title = "bar", _title(title)
+    chart.grouping = "stacked" if stacked else "clustered"
+    if stacked or across:
+        chart.overlap = 100
+    chart.gapWidth = 60
+    for n, (column, name) in enumerate(columns):
+        series = _series(table, column, rows, name)
+        series.graphicalProperties = _fill(n + (2 if reach else 0))
+        series.invertIfNegative = False
+        if reach:
+            below, above = (NumDataSource(numRef=NumRef(f=table.column(x, rows.start, rows.stop - 1))) for x in reach)
+            series.errBars = ErrorBars(errBarType="both", errValType="cust", minus=below, plus=above, noEndCap=False)
+        chart.series.append(series)
+    chart.set_categories(_reference(table, names, rows))
+    chart.x_axis.scaling.orientation = "maxMin"  # the first on top
+    _axes(chart, "", page.book.formats["whole_money"])
+    chart.legend = None if len(columns) == 1 else chart.legend
+    if chart.legend is not None:
+        chart.legend.position = "b"
+    _placed(page, chart, at, *size, alt)
+
+
+def lines(
+    page: Page, at: str, table: Table, names: str, columns: Sequence[tuple[str, str]], rows: range, title: str, alt: str
+) -> None:
+    """Draw lines over years."""
+    chart = LineChart()
+    chart.title = _title(title)
+    for n, (column, name) in enumerate(columns):
+        series = _series(table, column, rows, name)
+        dash: Any = ("solid", "dash", "sysDot")[n % 3]
+        series.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill="303030", w=22_000, prstDash=dash))
+        series.smooth = False
+        chart.series.append(series)
+    chart.set_categories(_reference(table, names, rows))
+    _axes(chart, "", page.book.formats["whole_money"])
+    chart.x_axis.title = "years from now"
+    chart.legend = Legend()
+    chart.legend.position = "b"
+    _placed(page, chart, at, 24.0, 9.0, alt)
+
+
+def with_alt_texts(written: BytesIO, texts: Sequence[Sequence[str]], file: BinaryIO) -> None:
+    """Copy a workbook with a text for each of its charts. texts: of each drawing, in the order of the sheets."""
+    with zipfile.ZipFile(written) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
+        for item in old.infolist():
+            body = old.read(item.filename)
+            drawing = re.fullmatch(r"xl/drawings/drawing(\d+)\.xml", item.filename)
+            if drawing:
+                words = texts[int(drawing[1]) - 1]
+                for n, alt in enumerate(words, 1):
+                    name = f'name="Chart {n}"'.encode()
+                    body = body.replace(name, name + f" descr={quoteattr(alt)}".encode(), 1)
+            new.writestr(item, body)

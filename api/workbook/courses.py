@@ -1,0 +1,404 @@
+"""Courses: the bridge from the estimate to what each course is worth, and the courses side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from api.workbook.charts import bars
+from api.workbook.formula import text
+from api.workbook.left import Left, let_go_ways
+from api.workbook.page import Book, Page, Place, Row, Table, absolute
+from api.workbook.tickets import Tickets
+from econ.courses import TIE, USABLE_FROM
+from econ.decision import CourseLine, Decision
+from econ.payoffs import DISPOSALS
+from econ.words import DISPOSAL, TITLES
+from econ.workings import Repair, Workings
+
+REPAIR = (
+    ("estimate", "The estimate's total"), ("own_jobs", "more for this course's own jobs"),
+    ("total", "Paid for the repair"),
+    ("own_time", "own time"), ("wrong", "wrong parts, expected"), ("waiting", "waiting for parts and the bench"),
+    ("over", "waiting while jobs are done over"), ("looks", "how often what fails is halved to find it [times]"),
+    ("tracing", "finding what the test run still shows"), ("added", "jobs added then"),
+    ("traced", "worth if that is found, and mended or given up"), ("given_up", "worth if it is given up at once"),
+    ("brings", "What the machine then serves and brings"),
+)  # fmt: skip
+OTHER = (
+    ("lets_go", "What letting it go brings"), ("serves", "What it serves and brings as it is"),
+    ("goes_on", "What going on with something else is worth"), ("lost", "waiting for a replacement"),
+    ("closing", "closing what was opened"), ("fee", "fee, as it is not repaired"),
+)  # fmt: skip
+LAST = (("rest", "What is less likely than what is looked at here"), ("worth", "Better off by"))
+TOP, SIDE = 7, 2
+COLUMNS = (
+    "best", "number", "title", "worth", "cash", "cost", "yearly", "hours", "weeks", "cured", "follow_up", "limit",
+    "profit",
+    "hourly", "p10", "p50", "p90", "barred", "kind", "free", "near", "other", "near_other", "idle", "near_idle",
+    "years",
+    "short", "below", "above",
+)  # fmt: skip
+MAKE = (
+    ("title", "what the repair costs"), ("labour", "labour"), ("parts", "parts and tools"),
+    ("charges", "supplies and fees"),
+    ("tax", "tax"), ("own_time", "own time"), ("waiting", "waiting"), ("later", "what may follow"),
+)  # fmt: skip
+DRAWN = 6  # repairs whose costs are drawn
+LONG = 44  # letters of a course's name in a chart
+NAMES = {
+    "best": "", "number": "no.", "title": "course", "worth": "better off by", "cash": "cash now", "cost": "cost in all",
+    "yearly": "cost a year", "hours": "hours", "weeks": "weeks without", "cured": "right at the first go",
+    "follow_up": "added later", "limit": "worth paying up to", "profit": "gross profit", "hourly": "for a bench hour",
+    "p10": "one in ten below", "p50": "half below", "p90": "one in ten above", "barred": "not open because",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Courses:
+    """Where the sheets of courses have what."""
+
+    d: Decision
+    x: Workings
+    table: Table
+
+    @cached_property
+    def rows(self) -> dict[str, int]:
+        """Rows of the bridge by item."""
+        return {name: TOP + i for i, (name, _) in enumerate((*REPAIR, *OTHER, *LAST))}
+
+    def bridge(self, item: str, course: int) -> str:
+        """Return an item of the bridge of a course."""
+        return str(Place("Bridge", absolute(self.rows[item], SIDE + course)))
+
+    def repair(self, course: CourseLine) -> tuple[int, Repair] | None:
+        """Return a repair by its number among the repairs, and its workings."""
+        return next(((n, r) for n, r in enumerate(self.x.repairs) if r.course == course.course), None)
+
+    def number(self, name: str) -> int:
+        """Return the number of a course, from 0."""
+        return next(i for i, c in enumerate(self.d.courses) if c.course == name)
+
+
+def courses_at(d: Decision, x: Workings) -> Courses:
+    """Return where the sheets of courses have what."""
+    return Courses(d, x, Table("Courses", 6, len(d.courses), COLUMNS))
+
+
+def write_bridge(book: Book, at: Courses, left: Left, tickets: Tickets, months: Table) -> None:
+    """Write the bridge: item by item from what is paid to how much better off each course leaves whoever decides."""
+    d = at.d
+    page = book.page("Bridge", [46, *([14] * len(d.courses))])
+    page.line("From the estimate to what each course is worth", role="title")
+    page.block(
+        "Costs are below nothing. Expected amounts, in today's money; the last line is what the answer compares. "
+        + ("Baseline: walking away, before the asking price and the trip." if d.perspective == "reseller" else
+           "Baseline: handing it over for nothing, and going on with the cheapest other way."),
+        "note",
+    )  # fmt: skip
+    page.next = TOP - 1
+    page.put(page.next, 1, "", "general", "head")
+    for i, course in enumerate(d.courses):
+        page.put(page.next, SIDE + i, f"{i + 1}: {course.title}", "general", "head_right")
+    page.fit(page.next, [None, *(f"{i + 1}: {c.title}" for i, c in enumerate(d.courses))])
+    page.sheet.freeze_panes = page.sheet.cell(TOP, SIDE)
+    for name, title in (*REPAIR, *OTHER, *LAST):
+        strong = title[:1].isupper()
+        page.put(
+            at.rows[name], 1, title if strong else f"   {title}", "general", "total" if name == "worth" else "plain"
+        )
+    for i, course in enumerate(d.courses):
+        b = _Bridge(page, at, i)
+        found = at.repair(course)
+        rest = at.x.rests[course.course].worth / book.scale
+        page.put(at.rows["rest"], SIDE + i, rest, "money", "told")
+        if found is None:
+            _other(b, at.x, course, left, months)
+        else:
+            _repair(b, at.x, *found, left, tickets)
+
+
+class _Bridge:
+    def __init__(self, page: Page, at: Courses, course: int) -> None:
+        self._page, self._at, self._course = page, at, course
+
+    def live(self, item: str, formula: str, shape: str = "money", role: str = "plain") -> None:
+        self._page.live(self._at.rows[item], SIDE + self._course, formula, shape, role)
+
+    def here(self, item: str) -> str:
+        return absolute(self._at.rows[item], SIDE + self._course)
+
+
+def _repair(b: _Bridge, x: Workings, n: int, r: Repair, left: Left, tickets: Tickets) -> None:
+    ticket, chance = r.ticket, left.left.column(f"chance_{n}")
+    if x.estimate is not None:
+        b.live("estimate", f"-{tickets.cell('total', x.estimate)}")
+        b.live("own_jobs", f"{b.here('total')}-{b.here('estimate')}")
+    b.live("total", f"-{tickets.cell('total', ticket)}", role="total")
+    b.live("own_time", f"-{tickets.cell('own_time', ticket)}")
+    b.live("wrong", f"-{tickets.cell('wrong', ticket)}")
+    b.live("waiting", f"-({tickets.cell('weeks', ticket)}+bench_weeks)*week")
+    chances = left.states.column("chance")
+    over = [
+        f"{a.uncured!r}*SUMPRODUCT({chances},{left.states.column(f'needs_{a.job}')})*{tickets.cell('weeks', a.ticket)}"
+        for a in r.again
+        if a.clears and a.uncured and x.terms.by_shop  # who works for himself pays for it, as the ways to cure have it
+    ]
+    b.live("over", f"-({'+'.join(over)})*week" if over else "0")
+    if left.groups.rows:
+        c = left.groups.column(f"chance_{n}")
+        b.live(
+            "looks", f"IF(SUM({c})>0,MAX(0,SUM({c})*LN(SUM({c}))-SUMPRODUCT({c},LN({c}+({c}=0))))/LN(2),0)", "figure"
+        )
+    else:
+        b.live("looks", "0", "figure")
+    b.live("traced", f"SUMPRODUCT({chance},{left.left.column('traced')})")
+    b.live("given_up", f"SUMPRODUCT({chance},{left.left.column('given_up')})")
+    traced = "TRUE" if r.open_ended else f"{b.here('traced')}-{b.here('looks')}*look_cost>={b.here('given_up')}"
+    b.live("tracing", f"IF({traced},-{b.here('looks')}*look_cost,0)")
+    b.live("added", f"IF({traced},-SUMPRODUCT({chance},{left.left.column('added')}),0)")
+    b.live("brings", f"IF({traced},{b.here('traced')}-{b.here('added')},{b.here('given_up')})", role="total")
+    items = ("total", "own_time", "wrong", "waiting", "over", "tracing", "added", "brings", "rest")
+    b.live("worth", "+".join(b.here(i) for i in items), role="total")
+
+
+def _mean_ways(x: Workings, left: Left) -> dict[str, str]:
+    chances = left.states.column("chance")
+    disclosed, parts = (
+        f"(SUMPRODUCT({chances},{left.states.column(name)})+{rest!r})"
+        for name, rest in zip(("disclosed", "parts"), x.shares_rest, strict=True)
+    )
+    return let_go_ways(disclosed, parts, x)
+
+
+def _other(b: _Bridge, x: Workings, course: CourseLine, left: Left, months: Table) -> None:
+    kind = course.kind
+    b.live("fee", "-declined")
+    if kind == "keep_using":
+        service = f"SUMPRODUCT({left.states.column('chance')},{left.states.column('service')})"
+        b.live("serves", f"MAX({months.column('keep_mean')})")
+        b.live("lost", f"-(1-{service})*replacement_wait")
+        b.live("closing", "-put_back")
+    elif kind in DISPOSALS:
+        b.live("lets_go", f"way_{kind}")
+        b.live("closing", "0" if kind != "sell_as_stands" else "-put_back")
+    else:
+        b.live("lets_go", "way_best")
+        worth = {"replace_new": "new_worth", "replace_used": "used_worth", "do_without": "without_worth"}[kind]
+        b.live("goes_on", worth)
+        b.live("lost", "0" if kind == "do_without" else "-replacement_wait")
+        b.live("closing", "IF(way_number=1,-put_back,0)")
+    items = ("lets_go", "serves", "goes_on", "lost", "closing", "fee", "rest")
+    b.live("worth", f"SUM({','.join(b.here(i) for i in items)})", role="total")
+
+
+def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months: Table) -> None:
+    """Write the courses side by side, and which of them is best."""
+    d, table = at.d, at.table
+    widths = [4, 4, 46, 12, 12, 12, 11, 8, 9, 9, 11, 12, 11, 11, 12, 12, 12, 30, *([9] * 8), 44, 9, 9]
+    page = book.page("Courses", widths)
+    page.line("What can be done, side by side", role="title")
+    page.block(
+        "Better off: expected, in today's money, than "
+        + ("walking away, before the asking price and the trip. " if d.perspective == "reseller" else
+           "handing it over for nothing and going on with the cheapest other way. ")
+        + "Slanted: drawn when the answer was made, it does not follow. Which repairs are shown does not follow "
+        "either.",
+        "note", 14,
+    )  # fmt: skip
+    page.next = table.top - 1
+    page.heads(*(("" if n in ("best", "number", "title", "barred") else ">") + NAMES.get(n, n) for n in COLUMNS))
+    page.sheet.freeze_panes = page.sheet.cell(table.top, 4)
+    for i, course in enumerate(d.courses):
+        _course(Row(page, table, i), at, course, left, tickets, months)
+    page.sheet.print_area = f"A1:R{table.top + table.rows + 60}"
+    page.next = table.top + table.rows + 1
+    _make_up(page, at, tickets)
+    _which(book, page, at, left)
+
+
+def _course(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets, months: Table) -> None:
+    x, i, scale = at.x, r.number, r.page.book.scale
+    r.live("best", f'IF({r.here("number")}=best_course,"=>","")', "general", "strong")
+    r.told("number", i + 1)
+    r.live("title", _title(x, course), "general", "wrap")
+    r.page.fit(r.table.top + i, (None, None, course.title))
+    r.live("worth", at.bridge("worth", i), role="strong")
+    _cash(r, at, course, left, tickets, months)
+    o = next((o for o in at.d.risk.outturns if o.course == course.course), None)
+    if o is not None:
+        for name, value in (("p10", o.p10), ("p50", o.p50), ("p90", o.p90)):
+            r.told(name, value, "money", "told")
+    r.told("barred", course.barred or "", "general", "wrap")
+    kinds = list(dict.fromkeys(c.kind for c in at.d.courses))
+    r.told("kind", kinds.index(course.kind) + 1)
+    free = '""' if course.barred else r.here("worth")
+    if course.kind == "keep_using" and not course.barred:
+        service = f"SUMPRODUCT({left.states.column('chance')},{left.states.column('service')})"
+        free = f'IF({service}<{USABLE_FROM!r},"",{free})'
+    r.live("free", free)
+    tie = f"{TIE!r}*MAX({1 / scale!r},ABS({{0}}))"
+    r.live("near", _near(r.here("free"), "best_worth", tie), "count")
+    r.live("other", f'IF({r.here("kind")}=best_kind,"",{r.here("free")})')
+    r.live("near_other", _near(r.here("other"), "rival_worth", tie), "count")
+    r.live("idle", '""' if course.kind == "repair" else r.here("free"))
+    r.live("near_idle", _near(r.here("idle"), "idle_worth", tie), "count")
+    title = r.here("title")
+    r.live("short", f'IF(LEN({title})>{LONG},LEFT({title},{LONG - 3})&"...",{title})', "general")
+    if o is not None:
+        r.live("below", f"MAX(0,{r.here('worth')}-{r.here('p10')})")
+        r.live("above", f"MAX(0,{r.here('p90')}-{r.here('worth')})")
+
+
+def _make_up(page: Page, at: Courses, tickets: Tickets) -> None:
+    """Write and draw what the costs of each repair are made up of."""
+    found = [(i, it[1]) for i, c in enumerate(at.d.courses) if (it := at.repair(c)) is not None][:DRAWN]
+    if not found:
+        return
+    table = Table(page.title, page.next + 1, len(found), [name for name, _ in MAKE], left=3)
+    for column, (_, title) in enumerate(MAKE, 3):
+        page.put(page.next, column, title, "general", "head_right" if column > 3 else "head")
+    for n, (i, repair) in enumerate(found):
+        r, t = Row(page, table, n), repair.ticket
+
+        def of(name: str, t: int = t) -> str:
+            return tickets.cell(name, t)
+
+        r.live("title", at.table.cell("short", i), "general")
+        tax = f'IF(tax_inclusive="yes",0,{of("tax")})'
+        formulas = (
+            ("labour", of("labour")), ("parts", f"{of('parts')}+{of('tools')}+{of('wrong')}"),
+            ("charges", f"{of('supplies')}+{of('fees')}+{of('card')}"), ("tax", tax), ("own_time", of("own_time")),
+            ("waiting", f"-{at.bridge('waiting', i)}"), ("later", at.table.cell("follow_up", i)),
+        )  # fmt: skip
+        for name, formula in formulas:
+            r.live(name, formula)
+    page.next = table.top + table.rows + 1
+    height = 3.2 + 0.9 * len(found)
+    bars(
+        page, f"C{page.next}", table, "title", list(MAKE[1:]), range(len(found)),
+        "What each repair costs, own time and waiting counted",
+        f"Stacked bar chart: the costs of {len(found)} repairs by labour, parts, fees, tax, own time, waiting and "
+        "what may follow.",
+        stacked=True, size=(26.0, height),
+    )  # fmt: skip
+    page.next += int(height / 0.46) + 2
+
+
+def _near(cell: str, most: str, tie: str) -> str:
+    return f"IF(ISNUMBER({cell}),({cell}>={most}-{tie.format(most)})*1,0)"
+
+
+def _cash(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets, months: Table) -> None:
+    x, i, scale = at.x, r.number, r.page.book.scale
+    rest, found = x.rests[course.course], at.repair(course)
+    own = at.d.perspective != "reseller"
+    if found is not None:
+        n, repair = found
+        chance = left.left.column(f"chance_{n}")
+        ticket = repair.ticket
+        r.live("cash", f"-{tickets.cell('total', ticket)}")
+        follow = f"-({at.bridge('tracing', i)}+{at.bridge('added', i)})+{rest.follow_up / scale!r}"
+        r.live("follow_up", follow)
+        r.live("cost", f"{tickets.cell('cost', ticket)}-{at.bridge('waiting', i)}+{r.here('follow_up')}")
+        hours = f"{tickets.cell('hours', ticket)}/1000"
+        r.live("hours", hours, "hours")
+        r.live("weeks", f"{tickets.cell('weeks', ticket)}+bench_weeks", "years")
+        traced = f"{at.bridge('tracing', i)}+{at.bridge('added', i)}<0"
+        if repair.open_ended:
+            traced = "TRUE"
+        r.live("cured", f"SUMPRODUCT({chance},{left.left.column('cured')})+{rest.cured!r}", "share")
+        limit = f"{r.here('worth')}+{tickets.cell('cost', ticket)}-idle_worth"
+        r.live("limit", limit + (f"+{r.here('follow_up')}" if repair.open_ended else ""))
+        every = f"SUMPRODUCT({chance},{left.left.column('years')})"
+        ended = f"SUMPRODUCT({chance},{left.left.column('years')},({left.left.column('group')}=0)*1)"
+        r.live("years", f"IF({traced},{every},{ended})+{rest.years!r}", "years")
+        if x.terms.perspective == "shop":
+            _profit(r, at, n, repair, left, tickets, traced, hours)
+    else:
+        _money_of_other(r, at, course)
+        years = {"replace_new": "new_years", "replace_used": "used_years", "do_without": "without_years"}
+        if course.kind in years:
+            r.live("years", years[course.kind], "years")
+        if course.kind == "keep_using":
+            at_best = f"MATCH({at.bridge('serves', i)},{months.column('keep_mean')},0)"
+            r.live("years", f"INDEX({months.column('keep_years')},{at_best})+{rest.years!r}", "years")
+    if own:
+        r.live("yearly", f'IF({r.here("years")}>=1,{r.here("cost")}/{r.here("years")},"")')
+
+
+def _profit(r: Row, at: Courses, n: int, repair: Repair, left: Left, tickets: Tickets, traced: str, hours: str) -> None:
+    x, scale, i = at.x, r.page.book.scale, r.number
+    rest, chance = x.rests[repair.course], left.left.column(f"chance_{n}")
+    chances = left.states.column("chance")
+    comebacks = [
+        f"{a.uncured!r}*SUMPRODUCT({chances},{left.states.column(f'needs_{a.job}')})"
+        f"*({tickets.cell('hours', a.ticket)}/1000*mechanic_wage+{tickets.cell('parts_cost', a.ticket)})"
+        for a in repair.again
+        if a.clears and a.uncured
+    ]
+    looks, rate = f"{at.bridge('looks', i)}*look_hours", "shop_rate" if x.terms.by_shop else "0"
+    later = f"SUMPRODUCT({chance},{left.left.column('margin')})+{looks}*({rate}-mechanic_wage)"
+    back = f"-({'+'.join(comebacks)})" if comebacks else ""
+    r.live("profit", f"{tickets.cell('margin', repair.ticket)}+IF({traced},{later},0){back}+{rest.margin / scale!r}")
+    more = f"IF({traced},SUMPRODUCT({chance},{left.left.column('hours')})+{looks},0)+{rest.later_hours!r}"
+    r.live("hourly", f"{r.here('profit')}/({hours}+{more})")
+
+
+def _money_of_other(r: Row, at: Courses, course: CourseLine) -> None:
+    rest, scale, i = at.x.rests[course.course], r.page.book.scale, r.number
+    own_hours = ("selling_hours*hour_worth", "apart_hours*bench_hour", "0")
+    if course.kind == "keep_using":
+        cash, cost, weeks = "0", f"-{at.bridge('lost', i)}", "0"
+    elif course.kind in DISPOSALS:
+        own = own_hours[DISPOSALS.index(course.kind)]
+        cash, cost, weeks = f"way_{course.kind}+{own}", own, "0"
+    else:
+        outlay = {"replace_new": "new_total", "replace_used": "used_total", "do_without": "0"}[course.kind]
+        yearly = "do_without_per_year*without_years" if course.kind == "do_without" else outlay
+        cash = f"way_best+CHOOSE(way_number,{','.join(own_hours)})-{outlay}"
+        cost = f"{yearly}-way_best-{at.bridge('lost', i)}"
+        weeks = "0" if course.kind == "do_without" else "replacement_days/7"
+    r.live("cash", f"{cash}-declined+{rest.cash / scale!r}")
+    r.live("cost", f"{cost}+declined+{rest.cost / scale!r}")
+    r.live("hours", "0", "hours")
+    r.live("weeks", weeks, "years")
+
+
+def _title(x: Workings, course: CourseLine) -> str:
+    """Return what a course is; how the machine goes meanwhile follows from the inputs."""
+    if course.kind in ("replace_used", "replace_new", "do_without"):
+        held = " for parts or repair, the hold disclosed" if "the hold disclosed" in course.title else ""
+        stands = f"selling this one{held}" if held else DISPOSAL["sell_as_stands"]
+        ways = ",".join(text(w) for w in (stands, DISPOSAL["part_out"], DISPOSAL["scrap"]))
+        return f"{text(TITLES[course.kind] + ', ')}&CHOOSE(way_number,{ways})"
+    return text(course.title)
+
+
+def _which(book: Book, page: Page, at: Courses, left: Left) -> None:
+    """Write which course is best, which of another kind comes next, and which is best without a repair."""
+    table = at.table
+    ways = _mean_ways(at.x, left)
+
+    def add(name: str, label: str, formula: str, shape: str = "money") -> None:
+        row = page.next
+        page.put(row, 3, label)
+        page.live(row, 4, formula, shape)
+        book.define(name, page.place(row, 4))
+        page.next += 1
+
+    for kind, formula in ways.items():
+        add(f"way_{kind}", f"to {TITLES[kind]} brings", formula)
+    add(
+        "way_number",
+        "the best of these three",
+        "IF(way_sell_as_stands-put_back>=MAX(way_part_out,way_scrap),1,IF(way_part_out>=way_scrap,2,3))",
+        "count",
+    )
+    add("way_best", "which brings", "CHOOSE(way_number,way_sell_as_stands,way_part_out,way_scrap)")
+    add("best_worth", "the best course leaves better off by", f"MAX({table.column('free')})")
+    add("best_course", "its number", f"MATCH(1,{table.column('near')},0)", "count")
+    add("best_kind", "its kind", f"INDEX({table.column('kind')},best_course)", "count")
+    add("rival_worth", "the best of another kind", f"MAX({table.column('other')})")
+    add("rival_course", "its number", f"IFERROR(MATCH(1,{table.column('near_other')},0),0)", "count")
+    add("idle_worth", "the best without a repair", f"MAX({table.column('idle')})")

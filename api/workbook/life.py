@@ -1,0 +1,137 @@
+"""Life: how long it may serve and what it is worth, year by year, and how an accountant writes such a machine off."""
+
+from __future__ import annotations
+
+from api.workbook.charts import lines
+from api.workbook.inputs import longest
+from api.workbook.page import Book, Page, Row, Table
+from econ.decision import Decision
+from econ.workings import Workings
+from econ.worth import STEPS_PER_YEAR
+
+YEARS = ("year", "age", "alive", "value", "fall", "upkeep", "served")
+OFF_YEARS = 12  # years of a write-off that are shown
+
+
+def write_life(book: Book, d: Decision, x: Workings, months: Table) -> None:
+    """Write the sheet of life and depreciation."""
+    page = book.page("Life", (16, 14, 16, 18, 18, 18, 18, 16))
+    page.line("Life and depreciation by year", role="title")
+    own = d.perspective != "reseller"
+    table = Table("Life", 5, longest(x) + 1, YEARS if own else ("year", "age", "value", "fall"))
+    page.block(
+        "This machine in working order, if it is put right today. Value: what it sells for then, before costs of "
+        "the sale"
+        + ("; upkeep: of a whole year of service at that age. Followed by the months of sheet Months." if own else "."),
+        "note",
+    )  # fmt: skip
+    page.next = table.top - 1
+    heads = (
+        "years from now",
+        "age it counts as",
+        "still serves",
+        "value running",
+        "lost in the year",
+        "upkeep of the year",
+        "years of service so far, discounted",
+    )
+    page.heads(*(f">{h}" for h in (heads if own else (*heads[:2], *heads[3:5]))))
+    for year in range(table.rows):
+        r, k = Row(page, table, year), STEPS_PER_YEAR * year
+        r.told("year", year)
+        pace = "pace" if own else "1"
+        r.live("age", f"effective_age+{pace}*{r.here('year')}", "years")
+        value = f"running*{months.cell('fall', k)}*{months.cell('season', k)}"
+        r.live("value", value)
+        if year:
+            r.live("fall", f"{r.here('value', 1)}-{r.here('value')}")
+        if own:
+            r.live("alive", months.cell("alive_0", k), "share")
+            r.live("served", months.cell("years_0", k), "years")
+            if year:
+                r.live("upkeep", f"AVERAGE({months.column('upkeep_0', k - STEPS_PER_YEAR + 1, k)})")
+    drawn = [("value", "value in working order")] + ([("upkeep", "upkeep of the year")] if own else [])
+    page.next = table.top + table.rows + 1
+    lines(
+        page, f"A{page.next}", table, "year", drawn, range(table.rows), "What it is worth running, by year",
+        "Line chart: value of the machine in working order by years from now"
+        + (", and the upkeep of each year." if own else "."),
+    )  # fmt: skip
+    page.next += 20
+    if own:
+        _write_off(page, d, x)
+
+
+def _write_off(page: Page, d: Decision, x: Workings) -> None:
+    """Write how a new one is written off, by the sheet's own functions and by plain sums beside them."""
+    v = x.machine_class.value
+    page.block("A new one in the books: by the sheet's own functions, and reckoned out beside them", "strong")
+    page.block(
+        "For the books alone, no part of the answer: nominal money, and what the books say of a machine is not what "
+        "it sells "
+        "for. The yearly cost is that of a loan or of an even yearly charge, nothing failing.",
+        "note",
+    )  # fmt: skip
+    first = page.next
+
+    def figure(name: str, label: str, formula: str, shape: str) -> None:
+        page.put(page.next, 1, label)
+        page.live(page.next, 4, formula, shape)
+        page.book.define(name, page.place(page.next, 4))
+        page.next += 1
+
+    figure("book_cost", "price, tax and delivery paid", "new_total", "money")
+    figure("book_years", "years it is written off over", f"MIN({OFF_YEARS},MAX(2,ROUND(curve_life,0)))", "count")
+    figure("book_rest", "left in the end", f"{v.salvage_share!r}*book_cost", "money")
+    figure("yearly_function", "an even yearly cost of it: PMT", "-PMT(real_rate,book_years,book_cost)", "money")
+    plain = "book_cost*real_rate/(1-(1+real_rate)^-book_years)"
+    figure("yearly_plain", "the same reckoned out", f"IF(real_rate>0,{plain},book_cost/book_years)", "money")
+    del first
+    page.gap()
+    columns = ("year", "sln", "sln_plain", "ddb", "ddb_plain", "vdb", "vdb_plain", "tax")
+    table = Table(page.title, page.next + 1, OFF_YEARS, columns)
+    heads = [
+        "year",
+        "straight line: SLN",
+        "reckoned out",
+        "double declining: DDB",
+        "reckoned out",
+        "changing to a straight line: VDB",
+        "reckoned out",
+    ]
+    tax = d.book_depreciation
+    page.heads(*(f">{h}" for h in (*heads, *(["by the tax table"] if tax else []))))
+    for i in range(OFF_YEARS):
+        r = Row(page, table, i)
+        year = r.here("year")
+        r.told("year", i + 1)
+
+        def within(formula: str, year: str = year) -> str:
+            return f"IF({year}<=book_years,{formula},0)"
+
+        def written(column: str, i: int = i, r: Row = r) -> str:
+            return f"SUM({table.here(column, 0)}:{r.here(column, 1)})" if i else "0"
+
+        r.live("sln", within("SLN(book_cost,book_rest,book_years)"))
+        r.live("sln_plain", within("(book_cost-book_rest)/book_years"))
+        r.live("ddb", within(f"DDB(book_cost,book_rest,book_years,{year},2)"))
+        left = f"(book_cost-{written('ddb_plain')})"
+        r.live("ddb_plain", within(f"MIN({left}*2/book_years,{left}-book_rest)"))
+        r.live("vdb", within(f"VDB(book_cost,book_rest,book_years,{year}-1,{year})"))
+        left = f"(book_cost-{written('vdb_plain')})"
+        even = f"({left}-book_rest)/(book_years-{year}+1)"
+        r.live("vdb_plain", within(f"MIN(MAX({left}*2/book_years,{even}),{left}-book_rest)"))
+        if i < len(tax):
+            r.told("tax", tax[i].amount, "money", "told")
+    page.next = table.top + table.rows
+    total = page.next
+    page.put(total, 1, "present worth", "general", "total")
+    for column in columns[1:7]:
+        at = table.at(column)
+        cells = table.column(column).partition("!")[2]
+        page.live(total, at, f"NPV(real_rate,{cells})", "money", "total")
+    page.put(total + 1, 1, "reckoned out")
+    for column in ("sln", "ddb", "vdb"):
+        cells, years = (table.column(c).partition("!")[2] for c in (column, "year"))
+        page.live(total + 1, table.at(column), f"SUMPRODUCT({cells},(1+real_rate)^-{years})", "money")
+    page.next += 3

@@ -1,0 +1,268 @@
+"""Page: sheets of the workbook, and how their cells look: what may be changed, what follows, what was told once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Protection, Side
+from openpyxl.utils import get_column_letter, quote_sheetname
+from openpyxl.workbook.defined_name import DefinedName
+
+from api.xlsx import put
+from econ.money import DIGITS, SIGNS
+
+LINE = 13.0  # height of a line [points]
+THIN = Side(style="thin", color="808080")
+BOX = Border(left=THIN, right=THIN, top=THIN, bottom=THIN)
+# What a cell is for, and how that shows without colour too: what may be changed has a frame, what does not follow is
+# slanted.
+FACE = "Arial"
+TOP_LINE = Alignment(vertical="top")
+WRAPPED = Alignment(wrap_text=True, vertical="top")
+
+
+def _font(size: int = 10, **more: Any) -> Font:
+    return Font(name=FACE, size=size, **more)
+
+
+ROLES: dict[str, dict[str, Any]] = {
+    "plain": {"font": _font(), "alignment": TOP_LINE},
+    "wrap": {"font": _font(), "alignment": WRAPPED},
+    "title": {"font": _font(14, bold=True), "alignment": WRAPPED},
+    "answer": {"font": _font(13, bold=True), "alignment": WRAPPED},
+    "head": {
+        "font": _font(bold=True),
+        "border": Border(bottom=THIN),
+        "alignment": Alignment(wrap_text=True, vertical="bottom"),
+    },
+    "head_right": {
+        "font": _font(bold=True),
+        "border": Border(bottom=THIN),
+        "alignment": Alignment(wrap_text=True, vertical="bottom", horizontal="right"),
+    },
+    "strong": {"font": _font(bold=True), "alignment": WRAPPED},
+    "total": {"font": _font(bold=True), "border": Border(top=THIN), "alignment": TOP_LINE},
+    "note": {"font": _font(9, color="505050"), "alignment": WRAPPED},
+    "told": {"font": _font(italic=True), "fill": PatternFill("solid", fgColor="EFEFEF"), "alignment": WRAPPED},
+    "input": {
+        "font": _font(),
+        "fill": PatternFill("solid", fgColor="FFF6D6"),
+        "border": BOX,
+        "alignment": TOP_LINE,
+        "protection": Protection(locked=False),
+    },
+    "fill_in": {"font": _font(), "border": BOX, "alignment": WRAPPED, "protection": Protection(locked=False)},
+    "warning": {"font": _font(bold=True), "border": BOX, "alignment": WRAPPED},
+}
+FORMATS = {
+    "text": "@", "general": "General", "count": "0", "hours": "0.00", "share": "0.0 %", "years": "0.0",
+    "figure": "0.0000",
+    "day": "yyyy-mm-dd", "moment": "yyyy-mm-dd hh:mm", "times": "0.00",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Place:
+    """A cell or a block of cells on a sheet, as formulas on any sheet name it."""
+
+    sheet: str
+    first: str
+    last: str = ""
+
+    def __str__(self) -> str:
+        return f"{quote_sheetname(self.sheet)}!{self.first}" + (f":{self.last}" if self.last else "")
+
+
+def absolute(row: int, column: int) -> str:
+    """Return a cell's address that stays where it is when it is copied."""
+    return f"${get_column_letter(column)}${row}"
+
+
+class Table:
+    """A table on a sheet: columns by their names, rows by their numbers from 0."""
+
+    def __init__(self, sheet: str, top: int, rows: int, columns: Sequence[str], left: int = 1) -> None:
+        """top: row of the first of the rows, from 1."""
+        self.sheet, self.top, self.rows, self.left = sheet, top, rows, left
+        self._at = {name: left + i for i, name in enumerate(columns)}
+        self.columns = tuple(columns)
+
+    def at(self, column: str) -> int:
+        """Return the number of a column."""
+        return self._at[column]
+
+    def has(self, column: str) -> bool:
+        """Return whether there is such a column."""
+        return column in self._at
+
+    def cell(self, column: str, row: int) -> str:
+        """Return one cell."""
+        return str(Place(self.sheet, absolute(self.top + row, self._at[column])))
+
+    def here(self, column: str, row: int) -> str:
+        """Return one cell as formulas on the same sheet name it."""
+        return f"{get_column_letter(self._at[column])}{self.top + row}"
+
+    def column(self, column: str, first: int = 0, last: int | None = None) -> str:
+        """Return a column, or rows of it."""
+        end = self.rows - 1 if last is None else last
+        at = self._at[column]
+        return str(Place(self.sheet, absolute(self.top + first, at), absolute(self.top + end, at)))
+
+    def row(self, first: str, last: str, row: int) -> str:
+        """Return a row from one column to another; row counts from that of the first, below 0 above it."""
+        number = self.top + row
+        return str(Place(self.sheet, absolute(number, self._at[first]), absolute(number, self._at[last])))
+
+
+class Book:
+    """The workbook being written."""
+
+    def __init__(self, currency: str) -> None:
+        self.book = Workbook()
+        self.book.remove(self.book.worksheets[0])
+        self.currency, self.digits = currency, DIGITS[currency]
+        self.scale = 10**self.digits
+        sign = SIGNS.get(currency, currency + " ")
+        places = "." + "0" * self.digits if self.digits else ""
+        self.formats = FORMATS | {"money": f'"{sign}"#,##0{places};-"{sign}"#,##0{places}'}
+        self.formats["whole_money"] = f'"{sign}"#,##0;-"{sign}"#,##0'
+        self.alt_texts: dict[str, list[str]] = {}  # of the charts, by sheet
+        self._styles: set[str] = set()
+        self.book.calculation.fullCalcOnLoad = True
+
+    def style(self, role: str, shape: str) -> str:
+        """Return the name of a style: what a cell is for, and the shape of its figure."""
+        name = f"{role} {shape}"
+        if name not in self._styles:
+            self._styles.add(name)
+            self.book.add_named_style(NamedStyle(name=name, number_format=self.formats[shape], **ROLES[role]))
+        return name
+
+    def define(self, name: str, place: str) -> None:
+        """Give a cell a name that formulas use."""
+        self.book.defined_names[name] = DefinedName(name, attr_text=place)
+
+    def page(self, title: str, widths: Sequence[float], upright: bool = False) -> Page:
+        """Return a new sheet."""
+        return Page(self, title, widths, upright)
+
+
+class Page:
+    """A sheet being written, row after row or at a place."""
+
+    def __init__(self, book: Book, title: str, widths: Sequence[float], upright: bool) -> None:
+        self.book, self.title, self.widths = book, title, list(widths)
+        self.sheet = book.book.create_sheet(title)
+        self.next = 1
+        for i, width in enumerate(widths, 1):
+            self.sheet.column_dimensions[get_column_letter(i)].width = width
+        setup = self.sheet.page_setup
+        setup.orientation = "portrait" if upright else "landscape"
+        setup.paperSize = 9 if book.currency != "USD" else 1  # A4; letter where dollars are counted
+        setup.fitToWidth, setup.fitToHeight = 1, 0
+        self.sheet.sheet_properties.pageSetUpPr.fitToPage = True
+        self.sheet.oddFooter.left.text = "&A"
+        self.sheet.oddFooter.right.text = "&P / &N"
+        self.sheet.protection.sheet = True  # without a password: against slips, not against people
+        self.sheet.protection.formatColumns = self.sheet.protection.formatRows = False
+
+    def put(self, row: int, column: int, value: Any, shape: str = "general", role: str = "plain") -> None:
+        """Write a value."""
+        cell = self.sheet.cell(row, column)
+        put(cell, value)
+        quoted = cell.quotePrefix
+        cell.style = self.book.style(role, shape)
+        if quoted:  # a style takes it away
+            cell.quotePrefix = True
+
+    def live(self, row: int, column: int, formula: str, shape: str = "general", role: str = "plain") -> None:
+        """Write a formula, without its sign."""
+        cell = self.sheet.cell(row, column)
+        cell.value = "=" + formula
+        cell.style = self.book.style(role, shape)
+
+    def line(self, *values: Any, shape: str = "general", role: str = "plain", tall: bool = False) -> int:
+        """Write values below what is there, and return the row. tall: as high as its texts take."""
+        row = self.next
+        for column, value in enumerate(values, 1):
+            if value is not None:
+                self.put(row, column, value, "general" if isinstance(value, str) else shape, role)
+        if tall:
+            self.fit(row, values)
+        self.next += 1
+        return row
+
+    def fit(self, row: int, values: Sequence[Any]) -> None:
+        """Make a row as high as its longest text takes in its column."""
+        lines = 1
+        for value, width in zip(values, self.widths, strict=False):
+            if isinstance(value, str):
+                lines = max(
+                    lines, sum(-(-max(len(part), 1) // max(int(width * 1.2) - 1, 1)) for part in value.split("\n"))
+                )
+        if lines > 1:
+            self.sheet.row_dimensions[row].height = LINE * lines + 2
+
+    def block(
+        self,
+        words: str,
+        role: str = "wrap",
+        columns: int | None = None,
+        lines: int | None = None,
+        formula: bool = False,
+    ) -> int:
+        """Write a paragraph over some columns, all where left out, and return its row. formula: the words are one."""
+        row, last = self.next, columns or len(self.widths)
+        width = sum(self.widths[:last])
+        self.sheet.merge_cells(start_row=row, end_row=row, start_column=1, end_column=last)
+        if formula:
+            self.live(row, 1, words, "general", role)
+        else:
+            self.put(row, 1, words, "general", role)
+        wide = 0.82 if role in ("answer", "title") else 1.1
+        taken = lines or sum(-(-max(len(part), 1) // int(width * wide)) for part in words.split("\n"))
+        high = LINE * (1.35 if role in ("answer", "title") else 1.0)
+        self.sheet.row_dimensions[row].height = high * taken + 3
+        self.next += 1
+        return row
+
+    def heads(self, *names: str) -> int:
+        """Write the heads of a table, and return their row; those with > in front stand to the right, over figures."""
+        row = self.next
+        for column, name in enumerate(names, 1):
+            self.put(row, column, name.removeprefix(">"), "general", "head_right" if name.startswith(">") else "head")
+        self.fit(row, names)
+        self.next += 1
+        return row
+
+    def gap(self) -> None:
+        """Leave a row empty."""
+        self.next += 1
+
+    def place(self, row: int, column: int) -> str:
+        """Return a cell as formulas on any sheet name it."""
+        return str(Place(self.title, absolute(row, column)))
+
+
+class Row:
+    """A row of a table being written."""
+
+    def __init__(self, page: Page, table: Table, number: int) -> None:
+        """number: from 0."""
+        self.page, self.table, self.number = page, table, number
+
+    def here(self, column: str, back: int = 0) -> str:
+        """Return a cell of the row, or of so many rows before it, as formulas on the same sheet name it."""
+        return self.table.here(column, self.number - back)
+
+    def live(self, column: str, formula: str, shape: str = "money", role: str = "plain") -> None:
+        """Write a formula."""
+        self.page.live(self.table.top + self.number, self.table.at(column), formula, shape, role)
+
+    def told(self, column: str, value: Any, shape: str = "count", role: str = "plain") -> None:
+        """Write a value."""
+        self.page.put(self.table.top + self.number, self.table.at(column), value, shape, role)
