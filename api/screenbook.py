@@ -10,8 +10,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache, partial
 from typing import Any, BinaryIO
 
-import pandas as pd
-
 from api.ranked import Ranked
 from api.screenfiles import COLUMNS, MONEY, each_text, frames
 from api.screentext import CARE
@@ -163,7 +161,7 @@ def _penned(pen: Pen, column: Any) -> Iterator[Any]:
 
 def _known(column: Any) -> list[Any]:
     """Return the values of a column, None where there is none."""
-    return [None if pd.isna(x) else x for x in column.tolist()]
+    return [None if none else x for none, x in zip(column.isna().tolist(), column.tolist(), strict=True)]
 
 
 def _append(sheet: Any, number: int, row: Sequence[Any], lines: int) -> None:

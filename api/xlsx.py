@@ -88,9 +88,12 @@ class Pen:
 
     def write(self, value: Any) -> Any:
         """Return the cell with a value; it holds it until the next one is asked for."""
-        cell = self._marked if isinstance(value, str) and _to_mark(clean(value)) else self._cell
-        put(cell, value)
-        return cell
+        if isinstance(value, str):
+            cell = self._marked if _to_mark(clean(value)) else self._cell
+            put(cell, value)
+            return cell
+        self._cell.value = float(value) if isinstance(value, Decimal) else value  # as `put` does
+        return self._cell
 
 
 def money_format(currency: str) -> str:
