@@ -20,7 +20,7 @@ from api.findheads import COLUMNS, FINDS, OF_MONEY, heads_for
 from api.findrows import FRAME, PER_KM, FindRows, ToldOfFinds
 from api.findtold import Pattern, finding_document
 from api.headers import Matched, match, matches
-from api.leftout import HEADERS, LeftOut, left_out
+from api.leftout import HEADERS, LeftOut, left_out, read_back
 from api.parquet import BEGINS, read_parquet
 from api.refusal import plain
 from api.rows import below, beside, unknown_currency
@@ -108,7 +108,7 @@ def read_finds(
     at fault is only left out.
     """
     _check(told)
-    sheet = body if isinstance(body, Sheet) else _sheet(body, name, told, kind)
+    sheet = body if isinstance(body, Sheet) else read_back(_sheet(body, name, told, kind))
     heads = heads_for((*sheet.headers, *told.mapped.values()), classes)
     matched = match(sheet.headers, told.mapped, f"{name}: {counted.headers(sheet.header_row)}", heads)
     if matched.problems:

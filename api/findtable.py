@@ -111,8 +111,8 @@ class FindTable:
         return table if self._done.all() else table[self._done].reset_index(drop=True)
 
 
-def joined(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Return tables as one, in the order of their rows in the list."""
+def stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Return tables as one, the rows of each under those of the one before."""
     from pandas.api.types import union_categoricals
 
     if len(tables) == 1:
@@ -121,7 +121,14 @@ def joined(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     for name in COLUMNS:
         parts = [x[name] for x in tables]
         columns[name] = union_categoricals(parts) if name in TEXTS else np.concatenate([p.to_numpy() for p in parts])
-    whole = pd.DataFrame(columns, copy=False)
+    return pd.DataFrame(columns, copy=False)
+
+
+def joined(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Return tables as one, in the order of their rows in the list."""
+    if len(tables) == 1:
+        return tables[0]
+    whole = stacked(tables)
     return whole.iloc[np.argsort(whole["row"].to_numpy(), kind="stable")].reset_index(drop=True)
 
 

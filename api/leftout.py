@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import StringIO
 from typing import TextIO
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from api.cells import Cells, EveryFault, Words
 from api.figures import IntArray
+from api.formulas import marked, marked_cell, unmarked
 from api.sheets import Sheet
 from econ.problems import Problem
 
@@ -62,14 +63,27 @@ def left_out(sheet: Sheet, rows: IntArray, faults: EveryFault, ids: Words, title
 def write_left_out(left: LeftOut, file: TextIO) -> None:
     """Write the rows at fault as CSV: row, id, title and all that is wrong, then their cells as in the list.
 
+    What a spreadsheet might take for a formula is marked; `read_back` gives it as it stood in the list.
     file: opened with newline="", as the lines end by themselves.
     """
     writer = csv.writer(file)  # ends lines with CR LF, and so puts quotation marks round either in a cell
-    writer.writerow((*HEADERS, *(c.header for c in left.columns)))
+    writer.writerow((*HEADERS, *(marked(c.header) for c in left.columns)))
     for row in left.each():
         start = f"{left.faults.name}: {left.faults.word} {row.number}, "
         said = " ".join(p.sentence().removeprefix(start) for p in row.problems)
-        writer.writerow((row.number, row.id, row.title, said, *row.cells))
+        writer.writerow((row.number, *map(marked, (row.id, row.title, said)), *map(marked_cell, row.cells)))
+
+
+def read_back(sheet: Sheet) -> Sheet:
+    """Return a sheet with its texts as they stood in the list, where its headers tell that these rows were left out."""
+    if not {x for x in HEADERS if "left out" in x} & set(sheet.headers):  # some of ours may have been taken out
+        return sheet
+
+    def text(cell: str) -> str:
+        return unmarked(str(cell))
+
+    columns = tuple(replace(c, texts=np.array([*map(text, c.texts)], dtype=object)) for c in sheet.columns)
+    return replace(sheet, headers=tuple(map(text, sheet.headers)), columns=columns)
 
 
 def left_out_csv(left: LeftOut) -> str:

@@ -9,12 +9,13 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from api.findtable import IntArray, ScreenedFind, find_of
+from api.findtable import IntArray, ScreenedFind, find_of, stacked
 from api.leftout import LeftOut
 from api.screenlist import ScreenedList, left_out_rows
 from econ.shortlist import Limits, Order, Shortlist
 
 AT_ONCE = 1 << 17  # ranks made at a time: memory
+SOME = 1 << 14  # finds of a list in one table put in order at a time, likewise
 
 
 @dataclass(frozen=True)
@@ -75,12 +76,26 @@ class Ranked:
     def each(self) -> Iterator[tuple[pd.DataFrame, IntArray]]:
         """Yield the finds as tables with their ranks: in their order, or where there are parts in that of the list."""
         if not self.in_parts:
-            yield self.tables[0]().iloc[self.order], np.arange(1, self.order.size + 1)
+            yield from self.best(self.order.size)
             return
         start = 0
         for table, size in zip(self.tables, self.sizes, strict=True):
             yield table(), self.rank[start : start + size].astype(np.int64)
             start += size
+
+    def best(self, most: int) -> Iterator[tuple[pd.DataFrame, IntArray]]:
+        """Yield the first finds in their order as tables with their ranks, at least one table. most: how many finds."""
+        starts, whole = np.cumsum((0, *self.sizes)), None if self.in_parts else self.tables[0]()
+        at_once = SOME if whole is not None else AT_ONCE  # as each part is got once for all of these
+        for start in range(0, max(most, 1), at_once):
+            places = self.order[start : min(start + at_once, most)].astype(np.int64)
+            rank = np.arange(start + 1, start + 1 + places.size)
+            if whole is not None:
+                yield whole.iloc[places], rank
+                continue
+            part = np.searchsorted(starts, places, side="right") - 1
+            some = [self.tables[p]().iloc[places[part == p] - starts[p]] for p in np.unique(part).tolist() or [0]]
+            yield stacked(some).iloc[np.argsort(np.argsort(part, kind="stable"))], rank
 
     def answer(self, most: int | None = None) -> ScreenedList:
         """Return the answer. most: finds in it at most, those to buy aside; all where left out."""

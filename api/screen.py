@@ -126,8 +126,7 @@ def screen(
     from api.findrows import PER_KM, ToldOfFinds
     from api.library import open_shelf
     from api.quiet import quiet
-    from api.screenbook import as_workbook
-    from api.screenfiles import as_csv, as_parquet, as_text, write_csv
+    from api.screenfiles import as_csv, as_parquet, as_text
     from api.screening import Desk
     from api.screentext import screen_text
     from api.supply import book_at
@@ -155,10 +154,12 @@ def screen(
         _say_error(f"Stopped.{kept}")
         sys.exit(1)
     if csv == "-":
-        as_csv(ranked, sys.stdout)
+        as_csv(ranked, sys.stdout.buffer)
     elif csv:
-        put(Path(csv), lambda file: write_csv(ranked, file))
+        put(Path(csv), lambda file: as_csv(ranked, file))
     if workbook:
+        from api.screenbook import as_workbook
+
         put(Path(workbook), lambda file: as_workbook(ranked, file))
     if parquet:
         put(Path(parquet), lambda file: as_parquet(ranked, file))

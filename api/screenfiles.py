@@ -1,9 +1,9 @@
-"""Screen files: the finds of a list as CSV or Parquet, each put in place whole or not at all."""
+"""Screen files: the finds of a list as CSV or Parquet, some at a time."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any, BinaryIO, TextIO
 
@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from api.findtable import IntArray
+from api.formulas import marked
 from api.ranked import Ranked
 from econ.money import DIGITS, to_decimal
 from econ.problems import BadInput, Problem
@@ -32,7 +33,6 @@ _TEXTS = {
 }  # fmt: skip
 MONEY = {"asking_price", "highest_offer", "profit", "profit_per_hour", "cash", "question_worth", "spot_worth"}
 _OF_PRICE = {"asking_price", "profit", "profit_per_hour", "cash"}  # known where a price is named alone
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet may take for a formula at the start of a text
 AT_ONCE = 50_000  # rows of a file made at a time
 
 
@@ -57,41 +57,38 @@ def shown(table: pd.DataFrame, rank: IntArray, buy: int, currency: str) -> pd.Da
         if name in MONEY:
             found[name] = money(column, known.get(name, every))
         elif column:
-            found[name] = table[column].array
+            found[name] = table[column].reset_index(drop=True)  # as it is: of arrays pandas makes what it thinks best
     frame = pd.DataFrame(found, columns=list(COLUMNS))
     frame["spot_minutes"] = frame["spot_minutes"].astype("Float64")
     return frame
 
 
-def safe(value: Any) -> Any:
-    """Return a cell that no spreadsheet takes for a formula: texts come from strangers."""
-    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
+def each_text(column: Any, do: Callable[[str], Any]) -> list[Any]:
+    """Return what a function makes of the texts of a column; of one of categories it is called once for each there."""
+    if not isinstance(column.dtype, pd.CategoricalDtype):
+        return [do(str(x)) for x in column]
+    used, places = np.unique(column.cat.codes.to_numpy(), return_inverse=True)
+    made = [do(str(column.cat.categories[code]) if code >= 0 else "") for code in used.tolist()]
+    return [made[i] for i in places.tolist()]
 
 
-def safe_texts(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return a frame none of whose texts a spreadsheet takes for a formula."""
-    for name in _TEXTS:
-        column = frame[name]
-        if isinstance(column.dtype, pd.CategoricalDtype):
-            clean = [safe(x) for x in column.cat.categories]
-            frame[name] = np.array([*clean, ""], dtype=object)[column.cat.codes]
-        else:
-            frame[name] = [safe(x) for x in column]
-    return frame
-
-
-def frames(ranked: Ranked) -> Iterator[pd.DataFrame]:
-    """Yield the finds as columns of a file, some at a time."""
-    for table, rank in ranked.each():
-        for start in range(0, max(len(table), 1), AT_ONCE):
-            rows = slice(start, start + AT_ONCE)
+def frames(
+    ranked: Ranked, tables: Iterable[tuple[pd.DataFrame, IntArray]] | None = None, most: int = AT_ONCE
+) -> Iterator[pd.DataFrame]:
+    """Yield finds as columns of a file, some at a time. tables: of them, else all. most: rows at a time."""
+    for table, rank in ranked.each() if tables is None else tables:
+        for start in range(0, max(len(table), 1), most):
+            rows = slice(start, start + most)
             yield shown(table.iloc[rows], rank[rows], ranked.shortlist.buy, ranked.currency)
 
 
 @contextmanager
 def as_text(file: BinaryIO) -> Iterator[TextIO]:
-    """Give a binary file as one of text in UTF-8, its line ends as they are written."""
-    wrapped = io.TextIOWrapper(file, encoding="utf-8", newline="")
+    """Give a binary file as one of text in UTF-8, its line ends as they are written.
+
+    Half of a surrogate pair, which UTF-8 has no place for, becomes a question mark.
+    """
+    wrapped = io.TextIOWrapper(file, encoding="utf-8", errors="replace", newline="")
     try:
         yield wrapped
         wrapped.flush()
@@ -99,16 +96,23 @@ def as_text(file: BinaryIO) -> Iterator[TextIO]:
         wrapped.detach()
 
 
-def as_csv(ranked: Ranked, file: TextIO) -> None:
-    """Write the finds as CSV to a text file."""
-    for n, frame in enumerate(frames(ranked)):
-        safe_texts(frame).to_csv(file, index=False, header=n == 0, lineterminator="\n")
-
-
-def write_csv(ranked: Ranked, file: BinaryIO) -> None:
-    """Write the finds as CSV in UTF-8."""
+def as_csv(ranked: Ranked, file: BinaryIO) -> None:
+    """Write the finds as CSV in UTF-8; texts that a spreadsheet might take for a formula are marked."""
     with as_text(file) as text:
-        as_csv(ranked, text)
+        for n, frame in enumerate(frames(ranked)):
+            _change(frame, _marked_line)
+            frame.to_csv(text, index=False, header=n == 0, lineterminator="\n")
+
+
+def _marked_line(text: str) -> str:
+    """Return a text that is marked; a carriage return, for which no quotation marks would be set, as a line feed."""
+    return marked(text).replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _change(frame: pd.DataFrame, do: Callable[[str], str]) -> None:
+    """Have a function change each text of a frame."""
+    for name in _TEXTS:
+        frame[name] = pd.Series(each_text(frame[name], do), dtype=object)  # as str pandas refuses what is no UTF-8
 
 
 def as_parquet(ranked: Ranked, file: BinaryIO) -> None:
@@ -122,7 +126,13 @@ def as_parquet(ranked: Ranked, file: BinaryIO) -> None:
 
     with parquet.ParquetWriter(file, schema) as writer:
         for frame in frames(ranked):
+            _change(frame, _whole)
             writer.write_table(arrow.Table.from_pandas(frame, schema, preserve_index=False))
+
+
+def _whole(text: str) -> str:
+    """Return a text of whole characters: Parquet, as UTF-8, has no place for half of a surrogate pair."""
+    return text.encode("utf-8", "replace").decode()
 
 
 def pyarrow(option: str, rule: str) -> Any:

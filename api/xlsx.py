@@ -6,6 +6,11 @@ import re
 from decimal import Decimal
 from typing import Any
 
+from openpyxl.cell.cell import Cell
+
+from api.formulas import may_be_formula
+from econ.money import DIGITS, SIGNS
+
 LONGEST = 32_767  # characters a cell holds, by ECMA-376, Part 1 (from memory)
 # Characters that XML 1.0 (fifth edition, 2.2) has no place for, and halves of surrogate pairs.
 _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
@@ -16,15 +21,82 @@ def clean(text: str) -> str:
     return _UNWRITABLE.sub("", text)[:LONGEST]
 
 
+def _to_mark(text: str) -> bool:
+    """Return whether a text might be taken for a formula, or for an error such as #N/A."""
+    return text.startswith("#") or may_be_formula(text)
+
+
 def put(cell: Any, value: Any) -> None:
     """Put a value into a cell: a text always as a text, whatever it begins with; numbers and days as they are.
 
     A text that a spreadsheet might take for a formula is marked so that it stays a text when somebody edits it.
     """
     if isinstance(value, str):
-        cell.value = clean(value)
-        if cell.data_type != "s" and cell.value:  # "=1+1" would be a formula, "#N/A" an error
+        text = clean(value)
+        cell.value = text
+        if _to_mark(text):
             cell.data_type = "s"
             cell.quotePrefix = True
         return
     cell.value = float(value) if isinstance(value, Decimal) else value
+
+
+class _Cell(Cell):
+    """A cell with a style that stays: looked up once, as are the words of an error that openpyxl raises and catches."""
+
+    __slots__ = ("_place",)
+    has_style = True
+
+    @property
+    def style_id(self) -> int:
+        """The place of its style in the workbook."""
+        try:
+            return self._place
+        except AttributeError:
+            self._place: int = super().style_id
+            return self._place
+
+    def __repr__(self) -> str:
+        return "a cell"
+
+
+def styled(sheet: Any, value: Any, **style: Any) -> Any:
+    """Return a value as a cell of a write-only sheet. style: font, alignment, fill, number_format and the like."""
+    cell = _Cell(sheet, 1, 1)
+    for name, what in style.items():
+        setattr(cell, name, what)
+    put(cell, value)
+    return cell
+
+
+def bare(sheet: Any, text: str) -> Any:
+    """Return a text as it goes into a row of a write-only sheet without a style, None where there is none."""
+    text = clean(text)
+    return styled(sheet, text) if _to_mark(text) else text or None
+
+
+class Pen:
+    """Writes one column of a write-only sheet in one style, a row after the other, with one cell for all.
+
+    The workbook keeps the style of a cell that was written, so that it must not be changed: what is marked as a text
+    has a cell of its own.
+    """
+
+    def __init__(self, sheet: Any, **style: Any) -> None:
+        """sheet: that it writes on. style: as for `styled`."""
+        self._cell, self._marked = styled(sheet, None, **style), styled(sheet, None, **style, quotePrefix=True)
+
+    def write(self, value: Any) -> Any:
+        """Return the cell with a value; it holds it until the next one is asked for."""
+        if isinstance(value, str):
+            cell = self._marked if _to_mark(clean(value)) else self._cell
+            put(cell, value)
+            return cell
+        self._cell.value = float(value) if isinstance(value, Decimal) else value  # as `put` does
+        return self._cell
+
+
+def money_format(currency: str) -> str:
+    """Return the number format of amounts in a currency: its digits, and its sign, or its code where it has none."""
+    digits = DIGITS[currency]
+    return f'"{SIGNS.get(currency, currency + " ")}"#,##0{"." * bool(digits)}{"0" * digits}'

@@ -222,7 +222,7 @@ def test_rows_left_out_as_a_file_that_can_be_put_right_and_read():
     table = list(csv.reader(io.StringIO(left_out_csv(found.left_out), newline="")))
     assert table[0] == [*HEADERS, "No", "Class", "Asking", "Remark", ""]
     assert [(r[0], r[1], *r[4:]) for r in table[1:]] == [
-        ("5", "5", "", MOWER, "1,5,0", "=1+1", ""), ("6", "3", "3", "no_such", 'a "b"', "", ""),
+        ("5", "5", "", MOWER, "1,5,0", "'=1+1", ""), ("6", "3", "3", "no_such", 'a "b"', "", ""),
         ("7", "4", "4", MOWER, "7", "x", "beyond"),
     ]  # fmt: skip
     assert table[2][3].startswith('Class: got "no_such"; the rulebooks hold no such machine class. known:')

@@ -441,3 +441,11 @@ def test_the_example_of_the_page(client):
     assert data["finds"] == "@-;filename=finds.csv"
     response = sent(client, "".join(lines).encode(), "finds.csv", **{k: v for k, v in data.items() if k != "finds"})
     assert OutputChecker().check_output(block[2], response.text, ELLIPSIS), response.text
+
+
+def test_control_characters_and_half_a_character_are_told(client):
+    answer = asked(client, finds=[{**LEAF, "title": "\x01=1", "id": "\x1b"}, LEAF], **SAID)
+    assert (answer.status_code, answer.get_json()["left_out"], len(answer.get_json()["finds"])) == (200, 1, 1)
+    assert [p["field"] for p in answer.get_json()["left_out_rows"][0]["problems"]] == ["title", "id"]
+    half = asked(client, finds=[{**LEAF, "title": "\ud800"}], **SAID)
+    assert "half of a surrogate pair" in told(half, 400).values()
