@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from typing import BinaryIO
 
 from econ.decision import Decision
@@ -13,7 +12,7 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     """Write a decision as XLSX. x: its workings."""
     from api.workbook.answer import write_answer
     from api.workbook.breakeven import write_break_even
-    from api.workbook.charts import with_alt_texts
+    from api.workbook.charts import save
     from api.workbook.checks import write_checks
     from api.workbook.courses import courses_at, write_bridge, write_courses
     from api.workbook.estimate import write_estimate
@@ -29,7 +28,7 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     from api.workbook.tickets import tickets_table, write_tickets
     from api.workbook.words import write_words
 
-    book = Book(d.currency)
+    book = Book(d.currency, _largest(d))
     left, tickets, courses, faults = left_tables(x), tickets_table(x), courses_at(d, x), faults_table(d)
     months = months_table(x, list(left.renewals))
     write_answer(book, d, x, courses)
@@ -52,6 +51,11 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     write_tickets(book, x, tickets)
     write_states(book, x, left)
     write_left(book, x, left, tickets, months)
-    written = BytesIO()
-    book.book.save(written)
-    with_alt_texts(written, list(book.alt_texts.values()), file)
+    save(book.book, list(book.alt_texts.values()), file)
+
+
+def _largest(d: Decision) -> float:
+    """Return the largest amount that is to be expected on a sheet: of the answer, once and a half."""
+    amounts = [x for c in d.courses for x in (c.net_worth, c.cash_now, c.present_cost)]
+    amounts += [x for o in d.risk.outturns for x in (o.p10, o.p90)]
+    return 1.5 * max((abs(float(x)) for x in amounts), default=0.0)

@@ -27,7 +27,7 @@ def offer_formula(book: Book) -> str:
 
 def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     """Write the first sheet."""
-    page = book.page("Answer", WIDTHS, upright=True)
+    page = book.page("Answer", [WIDTHS[0], *map(book.wide, WIDTHS[1:])], upright=True)
     page.sheet.page_setup.fitToHeight = 1
     m = x.case.machine
     title = m.name or x.machine_class.about.title
@@ -67,7 +67,7 @@ def _draw(page: Page, d: Decision, at: Courses) -> None:
     rows = range(len(d.courses))
     bars(
         page, f"A{page.next}", at.table, "short", [("worth", "better off by")], rows,
-        "Better off by, and from what one in ten falls below to what one in ten goes above",
+        "Better off by; the thin lines leave out one in ten below and one in ten above",
         f"Bar chart: how much better off each of {len(d.courses)} courses leaves whoever decides; the thin lines "
         "reach from what "
         "one in ten falls below to what one in ten goes above.",

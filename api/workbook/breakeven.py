@@ -31,6 +31,7 @@ CELLS = {
     "market.part_out": "part_out",
     "market.used_price": "used_price",
 }  # fmt: skip
+SIDES = (5, 8)  # columns of what is best below a change and above it
 SHOWN = 12  # inputs drawn in the chart
 NEAREST = 1.0  # a lead smaller than so many minor units says nothing of where it turns
 
@@ -53,7 +54,7 @@ def tornado_table(d: Decision) -> Table:
 
 def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
     """Write the sheet."""
-    page = book.page(TITLE, (44, 12, 12, 12, 12, 12, 12, 12, 12, 34, 34))
+    page = book.page(TITLE, [34, *([book.wide(11)] * 8), 28, 28])
     page.line("What would change the answer", role="title")
     page.block(
         "How much the answer's course is worth if one figure is at the low or the high end of what it may well be, "
@@ -127,19 +128,9 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
     if not rows:
         page.block("No single figure within what is searched changes the best course.", "told", 9)
         return
-    page.heads(
-        "figure",
-        ">counts now",
-        ">changes in the answer at",
-        ">changes now at",
-        "",
-        "",
-        "",
-        "",
-        "",
-        "best below it",
-        "best above it",
-    )
+    heads = ("figure", ">counts now", ">changes in the answer at", ">changes now at")
+    row = page.heads(*heads, "best below it", "", "", "best above it", "", "", "")
+    _joined(page, row)
     names = {c.course: i for i, c in enumerate(d.courses)}
     for line, change in rows:
         row, shape = page.next, UNITS[line.unit]
@@ -152,10 +143,17 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
         if formula:
             page.live(row, 4, formula, shape, "strong")
         best = [course_title(n, x.machine_class, titles) for n in (change.below, change.above)]
-        for column, said in zip((10, 11), best, strict=True):
+        for column, said in zip(SIDES, best, strict=True):
             page.put(row, column, said, "general", "told")
-        page.fit(row, (input_name(line.input, x.machine_class), *((None,) * 8), *best))
+        _joined(page, row)
+        page.fit(row, (input_name(line.input, x.machine_class),))
         page.next += 1
+
+
+def _joined(page: Page, row: int) -> None:
+    """Make the cells of what is best below and above a change one each."""
+    for first, last in zip(SIDES, (SIDES[1] - 1, 11), strict=True):
+        page.sheet.merge_cells(start_row=row, end_row=row, start_column=first, end_column=last)
 
 
 def _now(

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 import zipfile
 from collections.abc import Sequence
-from io import BytesIO
 from typing import Any, BinaryIO
 from xml.sax.saxutils import quoteattr
 
+from openpyxl import Workbook
 from openpyxl.chart import BarChart, LineChart, Reference, Series
 from openpyxl.chart.data_source import NumDataSource, NumRef
 from openpyxl.chart.error_bar import ErrorBars
@@ -19,6 +19,7 @@ from openpyxl.drawing.colors import ColorChoice
 from openpyxl.drawing.fill import PatternFillProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
+from openpyxl.writer.excel import ExcelWriter
 
 from api.workbook.page import Page, Table
 
@@ -60,6 +61,7 @@ def _title(words: str) -> Any:
 
 def _placed(page: Page, chart: Any, at: str, width: float, height: float, alt: str) -> None:
     chart.width, chart.height = width, height
+    chart.visible_cells_only = False  # what is drawn may stand in columns that are folded away
     page.sheet.add_chart(chart, at)
     page.book.alt_texts.setdefault(page.title, []).append(alt)
 
@@ -132,15 +134,25 @@ def lines(
     _placed(page, chart, at, 24.0, 9.0, alt)
 
 
-def with_alt_texts(written: BytesIO, texts: Sequence[Sequence[str]], file: BinaryIO) -> None:
-    """Copy a workbook with a text for each of its charts. texts: of each drawing, in the order of the sheets."""
-    with zipfile.ZipFile(written) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
-        for item in old.infolist():
-            body = old.read(item.filename)
-            drawing = re.fullmatch(r"xl/drawings/drawing(\d+)\.xml", item.filename)
-            if drawing:
-                words = texts[int(drawing[1]) - 1]
-                for n, alt in enumerate(words, 1):
-                    name = f'name="Chart {n}"'.encode()
-                    body = body.replace(name, name + f" descr={quoteattr(alt)}".encode(), 1)
-            new.writestr(item, body)
+class _Described(zipfile.ZipFile):
+    """The file of a workbook that gives each chart its text as its drawing is written."""
+
+    texts: Sequence[Sequence[str]] = ()
+
+    def writestr(self, zinfo_or_arcname: Any, data: Any, *more: Any, **others: Any) -> None:
+        """Write a part of the workbook."""
+        drawing = re.fullmatch(r"xl/drawings/drawing(\d+)\.xml", str(zinfo_or_arcname))
+        if drawing:
+            body = data if isinstance(data, bytes) else data.encode()
+            for n, alt in enumerate(self.texts[int(drawing[1]) - 1], 1):
+                chart = f'name="Chart {n}"'.encode()
+                body = body.replace(chart, chart + f" descr={quoteattr(alt)}".encode(), 1)
+            data = body
+        super().writestr(zinfo_or_arcname, data, *more, **others)
+
+
+def save(book: Workbook, texts: Sequence[Sequence[str]], file: BinaryIO) -> None:
+    """Save a workbook with a text for each of its charts. texts: of each drawing, in the order of the sheets."""
+    archive = _Described(file, "w", zipfile.ZIP_DEFLATED, allowZip64=True)
+    archive.texts = texts
+    ExcelWriter(book, archive).save()

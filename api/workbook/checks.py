@@ -11,13 +11,13 @@ from econ.decision import Decision
 from econ.words import listed
 from econ.workings import Workings
 
-WIDTHS = (46, 26, 13, 13, 13, 42)
+WIDTHS = (44, 34, 11, 11, 14, 16)
 TITLE = "Next check"
 
 
 def write_checks(book: Book, d: Decision, x: Workings) -> None:
     """Write the sheet."""
-    page = book.page(TITLE, WIDTHS)
+    page = book.page(TITLE, [*WIDTHS[:4], book.wide(WIDTHS[4]), WIDTHS[5]])
     page.line("What was looked at, and what to look at next", role="title")
     page.block("Worked out with the answer: this sheet does not follow what is changed elsewhere.", "note")
     _inspected(page, x)
@@ -62,25 +62,22 @@ def _inspected(page: Page, x: Workings) -> None:
 def _open(page: Page, d: Decision, x: Workings) -> None:
     """Write the checks that are still open, the one worth most first."""
     page.block("Checks still open", "strong")
-    page.heads("check", "what it may show", ">chance", ">minutes", ">worth knowing", "how")
+    page.heads("check", "what it may show", ">chance", ">minutes", ">worth knowing", "")
     worth = {w.check: w for w in d.plan.checks}
     every = sorted(d.open_checks, key=lambda o: -(worth[o.id].evsi if o.id in worth else 0))
     for check in every:
-        row = page.next
-        page.put(row, 1, check.title, "general", "wrap")
+        row = page.line(check.title, role="strong", tall=True)
         page.put(row, 4, check.minutes, "count", "told")
         if check.id in worth:
             page.put(row, 5, worth[check.id].evsi, "money", "told")
-        waits = (
-            f"After: {listed([x.machine_class.checks[w].title for w in check.waits_for])}. " if check.waits_for else ""
-        )
-        page.put(row, 6, waits + check.how, "general", "note")
-        page.fit(row, (check.title, None, None, None, None, waits + check.how))
-        for n, r in enumerate(check.results):
+        before = listed([x.machine_class.checks[w].title for w in check.waits_for])
+        how = (f"After: {before}. " if before else "") + check.how
+        if how:
+            page.block(how, "note")
+        for r in check.results:
             name = result_name(r.outcome, x.machine_class)
-            page.put(row + n, 2, name, "general", "told")
-            page.put(row + n, 3, r.chance, "share", "told")
-        page.next = row + max(len(check.results), 1)
+            row = page.line(None, name, role="told", tall=True)
+            page.put(row, 3, r.chance, "share", "told")
 
 
 def _care(page: Page, d: Decision, x: Workings) -> None:

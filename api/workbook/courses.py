@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from openpyxl.utils import get_column_letter
+
 from api.workbook.charts import bars
 from api.workbook.formula import text
 from api.workbook.left import Left, let_go_ways
@@ -17,28 +19,46 @@ from econ.words import DISPOSAL, TITLES
 from econ.workings import Repair, Workings
 
 REPAIR = (
-    ("estimate", "The estimate's total"), ("own_jobs", "more for this course's own jobs"),
+    ("estimate", "The estimate's total"),
+    ("own_jobs", "more for this course's own jobs"),
     ("total", "Paid for the repair"),
-    ("own_time", "own time"), ("wrong", "wrong parts, expected"), ("waiting", "waiting for parts and the bench"),
-    ("over", "waiting while jobs are done over"), ("looks", "how often what fails is halved to find it [times]"),
-    ("tracing", "finding what the test run still shows"), ("added", "jobs added then"),
-    ("traced", "worth if that is found, and mended or given up"), ("given_up", "worth if it is given up at once"),
+    ("own_time", "own time"),
+    ("wrong", "wrong parts, expected"),
+    ("waiting", "waiting for parts and the bench"),
+    ("over", "waiting while jobs are done over"),
+    ("tracing", "finding what the test run still shows"),
+    ("added", "jobs added then"),
     ("brings", "What the machine then serves and brings"),
-)  # fmt: skip
+)
 OTHER = (
-    ("lets_go", "What letting it go brings"), ("serves", "What it serves and brings as it is"),
-    ("goes_on", "What going on with something else is worth"), ("lost", "waiting for a replacement"),
-    ("closing", "closing what was opened"), ("fee", "fee, as it is not repaired"),
-)  # fmt: skip
+    ("lets_go", "What letting it go brings"),
+    ("serves", "What it serves and brings as it is"),
+    ("goes_on", "What going on with something else is worth"),
+    ("lost", "waiting for a replacement"),
+    ("closing", "closing what was opened"),
+    ("fee", "fee, as it is not repaired"),
+)
 LAST = (("rest", "What is less likely than what is looked at here"), ("worth", "Better off by"))
+BESIDE = (
+    ("looks", "how often what fails is halved to find it [times]"),
+    ("traced", "worth if that is found, then mended or given up"),
+    ("given_up", "worth if it is given up at once"),
+)
+ITEMS = (*REPAIR, *OTHER, *LAST, *BESIDE)
 TOP, SIDE = 7, 2
+# Those after the empty column, apart, are workings; they are not printed.
 COLUMNS = (
-    "best", "number", "title", "worth", "cash", "cost", "yearly", "hours", "weeks", "cured", "follow_up", "limit",
-    "profit",
-    "hourly", "p10", "p50", "p90", "barred", "kind", "free", "near", "other", "near_other", "idle", "near_idle",
-    "years",
-    "short", "below", "above",
+    "best", "number", "title", "worth", "p10", "p50", "p90", "cash", "cost", "follow_up", "hours", "weeks", "cured",
+    "limit", "yearly", "profit", "hourly", "barred", "apart", "kind", "free", "near", "other", "near_other", "idle",
+    "near_idle", "years", "short", "below", "above",
 )  # fmt: skip
+WIDTHS = {
+    "best": 3, "number": 3, "title": 38, "worth": 11,
+    "p10": 11, "p50": 11, "p90": 11, "cash": 11, "cost": 11, "yearly": 10,
+    "hours": 6, "weeks": 7, "cured": 8, "follow_up": 10, "limit": 11, "profit": 10, "hourly": 9, "barred": 22,
+    "short": 44,
+}  # fmt: skip
+MONEY = ("worth", "p10", "p50", "p90", "cash", "cost", "yearly", "follow_up", "limit", "profit", "hourly")
 MAKE = (
     ("title", "what the repair costs"), ("labour", "labour"), ("parts", "parts and tools"),
     ("charges", "supplies and fees"),
@@ -50,6 +70,11 @@ NAMES = {
     "best": "", "number": "no.", "title": "course", "worth": "better off by", "cash": "cash now", "cost": "cost in all",
     "yearly": "cost a year", "hours": "hours", "weeks": "weeks without", "cured": "right at the first go",
     "follow_up": "added later", "limit": "worth paying up to", "profit": "gross profit", "hourly": "for a bench hour",
+    "apart": "", "kind": "kind, no.", "free": "worth if open", "near": "as good as the best",
+    "other": "of another kind",
+    "near_other": "as good as the best of those", "idle": "without a repair",
+    "near_idle": "as good as the best of these",
+    "years": "years of service", "short": "in charts", "below": "down to one in ten", "above": "up to one in ten",
     "p10": "one in ten below", "p50": "half below", "p90": "one in ten above", "barred": "not open because",
 }  # fmt: skip
 
@@ -65,7 +90,7 @@ class Courses:
     @cached_property
     def rows(self) -> dict[str, int]:
         """Rows of the bridge by item."""
-        return {name: TOP + i for i, (name, _) in enumerate((*REPAIR, *OTHER, *LAST))}
+        return {name: TOP + i for i, (name, _) in enumerate(ITEMS)}
 
     def bridge(self, item: str, course: int) -> str:
         """Return an item of the bridge of a course."""
@@ -88,7 +113,7 @@ def courses_at(d: Decision, x: Workings) -> Courses:
 def write_bridge(book: Book, at: Courses, left: Left, tickets: Tickets, months: Table) -> None:
     """Write the bridge: item by item from what is paid to how much better off each course leaves whoever decides."""
     d = at.d
-    page = book.page("Bridge", [46, *([14] * len(d.courses))])
+    page = book.page("Bridge", [46, *([book.wide(14)] * len(d.courses))])
     page.line("From the estimate to what each course is worth", role="title")
     page.block(
         "Costs are below nothing. Expected amounts, in today's money; the last line is what the answer compares. "
@@ -102,7 +127,7 @@ def write_bridge(book: Book, at: Courses, left: Left, tickets: Tickets, months: 
         page.put(page.next, SIDE + i, f"{i + 1}: {course.title}", "general", "head_right")
     page.fit(page.next, [None, *(f"{i + 1}: {c.title}" for i, c in enumerate(d.courses))])
     page.sheet.freeze_panes = page.sheet.cell(TOP, SIDE)
-    for name, title in (*REPAIR, *OTHER, *LAST):
+    for name, title in ITEMS:
         strong = title[:1].isupper()
         page.put(
             at.rows[name], 1, title if strong else f"   {title}", "general", "total" if name == "worth" else "plain"
@@ -195,8 +220,7 @@ def _other(b: _Bridge, x: Workings, course: CourseLine, left: Left, months: Tabl
 def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months: Table) -> None:
     """Write the courses side by side, and which of them is best."""
     d, table = at.d, at.table
-    widths = [4, 4, 46, 12, 12, 12, 11, 8, 9, 9, 11, 12, 11, 11, 12, 12, 12, 30, *([9] * 8), 44, 9, 9]
-    page = book.page("Courses", widths)
+    page = book.page("Courses", [book.wide(WIDTHS[name]) if name in MONEY else WIDTHS.get(name, 9) for name in COLUMNS])
     page.line("What can be done, side by side", role="title")
     page.block(
         "Better off: expected, in today's money, than "
@@ -211,6 +235,10 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
     page.sheet.freeze_panes = page.sheet.cell(table.top, 4)
     for i, course in enumerate(d.courses):
         _course(Row(page, table, i), at, course, left, tickets, months)
+    idle = {"profit", "hourly"} if d.perspective != "shop" else set()
+    idle |= {"yearly"} if d.perspective == "reseller" else set()
+    for column in idle:
+        page.sheet.column_dimensions[get_column_letter(table.at(column))].hidden = True
     page.sheet.print_area = f"A1:R{table.top + table.rows + 60}"
     page.next = table.top + table.rows + 1
     _make_up(page, at, tickets)
@@ -244,7 +272,8 @@ def _course(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Ticket
     r.live("idle", '""' if course.kind == "repair" else r.here("free"))
     r.live("near_idle", _near(r.here("idle"), "idle_worth", tie), "count")
     title = r.here("title")
-    r.live("short", f'IF(LEN({title})>{LONG},LEFT({title},{LONG - 3})&"...",{title})', "general")
+    shut = '&" (not open)"' if course.barred else ""
+    r.live("short", f'IF(LEN({title})>{LONG},LEFT({title},{LONG - 3})&"...",{title}){shut}', "general")
     if o is not None:
         r.live("below", f"MAX(0,{r.here('worth')}-{r.here('p10')})")
         r.live("above", f"MAX(0,{r.here('p90')}-{r.here('worth')})")

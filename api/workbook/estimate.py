@@ -13,7 +13,7 @@ from econ.estimate import COVERED
 from econ.words import listed
 from econ.workings import Workings
 
-WIDTHS = (54, 10, 6, 13, 14, 40)
+WIDTHS = (46, 8, 5, 12, 13, 22)
 FIRST = 7  # row of the first line
 
 
@@ -61,7 +61,7 @@ class _Lines:
 
 def write_estimate(book: Book, d: Decision, x: Workings, tickets: Tickets) -> Estimated | None:
     """Write the estimate; None where no repair can be done."""
-    page = book.page("Estimate", WIDTHS, upright=True)
+    page = book.page("Estimate", [*WIDTHS[:3], *map(book.wide, WIDTHS[3:5]), WIDTHS[5]], upright=True)
     page.line("Estimate", role="title")
     m, jobs = x.case.machine, d.estimate.jobs if d.estimate else ()
     title = m.name or x.machine_class.about.title

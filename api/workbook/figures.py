@@ -259,7 +259,7 @@ def write_months(book: Book, x: Workings, months: Table, renewals: list[float], 
 
     states: the table of states, for keeping the machine in use as it is.
     """
-    page = book.page("Months", [9] * len(months.columns))
+    page = book.page("Months", [book.wide(9)] * len(months.columns))
     page.line("Workings: month by month", role="title")
     page.block(
         f"Life is Weibull, shape {WEIBULL_SHAPE:g}; alive: chance that it still serves; ends, out: sums up to the "
@@ -297,7 +297,7 @@ def _month(
         return
     live("discount", f"(1+real_rate)^-{here('time')}")
     live("within", f"({here('month')}<=steps)*1", "count")
-    live("late", f"IF({here('month')}<=steps,0,1E+12)", "count")
+    live("late", f"IF({here('month')}<=steps,0,1E+12)", "general")
     live("kept_sale", f"MAX({here('sale')}*{x.kept!r},scrap)", "money")
 
     def alive(age: str, pace: str = "pace") -> str:

@@ -17,7 +17,7 @@ from econ.terms import STATED, life_figures, price_source
 from econ.workings import Workings
 
 HEADS = ("", ">in the answer", ">change to", ">counts", "", "may be", "where the answer has it from")
-WIDTHS = (46, 13, 13, 13, 9, 22, 60)
+WIDTHS = (42, 12, 12, 12, 8, 18, 46)
 YES_NO = ("yes", "no")
 LONGEST = 12  # years that the months of the workbook go to at least
 MOST_MONEY = 10_000_000.0
@@ -280,7 +280,7 @@ def _time(m: _Maker, x: Workings) -> None:
 
 def write_inputs(book: Book, x: Workings, groups: list[tuple[str, list[Line]]]) -> Page:
     """Write the sheet of inputs; every one gets a named cell that formulas read."""
-    page = book.page("Inputs", WIDTHS)
+    page = book.page("Inputs", [WIDTHS[0], *map(book.wide, WIDTHS[1:4]), *WIDTHS[4:]])
     page.line("Inputs: what may be changed", role="title")
     page.block(
         'Write a figure into a framed cell of the column "change to": everything else follows. Empty it, and what the '

@@ -151,7 +151,7 @@ def _named(column: str, x: Workings) -> str:
 
 def write_left(book: Book, x: Workings, at: Left, tickets: Tickets, months: Table) -> None:
     """Write the sheet of what repairs leave and what it is worth."""
-    page = book.page(LEFT, [6, 60, *([11] * (len(at.left.columns) - 2))])
+    page = book.page(LEFT, [6, 60, *([book.wide(11)] * (len(at.left.columns) - 2))])
     page.line("Workings: what repairs leave, and what that is worth", role="title")
     page.block(
         "Back in use, or sold as working, with these faults still in it: worth and years of service when it is kept "

@@ -15,7 +15,7 @@ OFF_YEARS = 12  # years of a write-off that are shown
 
 def write_life(book: Book, d: Decision, x: Workings, months: Table) -> None:
     """Write the sheet of life and depreciation."""
-    page = book.page("Life", (16, 14, 16, 18, 18, 18, 18, 16))
+    page = book.page("Life", [16, *map(book.wide, (14, 16, 18, 18, 18, 18, 16))])
     page.line("Life and depreciation by year", role="title")
     own = d.perspective != "reseller"
     table = Table("Life", 5, longest(x) + 1, YEARS if own else ("year", "age", "value", "fall"))

@@ -12,7 +12,7 @@ SPARE = 4  # empty lines for what nobody foresaw
 
 def write_outcome(book: Book, d: Decision, x: Workings, estimated: Estimated | None) -> None:
     """Write the sheet."""
-    page = book.page("What it came to", (54, 14, 14, 14, 14, 14, 12, 36))
+    page = book.page("What it came to", [46, 11, 11, *([book.wide(12)] * 3), 9, 26])
     page.line("Estimate against what it came to", role="title")
     if estimated is None:
         page.block("There is no estimate to hold it against.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,8 +12,8 @@ from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Pr
 from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.workbook.defined_name import DefinedName
 
-from api.xlsx import put
-from econ.money import DIGITS, SIGNS
+from api.xlsx import money_format, put
+from econ.money import DIGITS
 
 LINE = 13.0  # height of a line [points]
 THIN = Side(style="thin", color="808080")
@@ -31,7 +32,7 @@ def _font(size: int = 10, **more: Any) -> Font:
 ROLES: dict[str, dict[str, Any]] = {
     "plain": {"font": _font(), "alignment": TOP_LINE},
     "wrap": {"font": _font(), "alignment": WRAPPED},
-    "title": {"font": _font(14, bold=True), "alignment": WRAPPED},
+    "title": {"font": _font(14, bold=True), "alignment": TOP_LINE},
     "answer": {"font": _font(13, bold=True), "alignment": WRAPPED},
     "head": {
         "font": _font(bold=True),
@@ -121,26 +122,35 @@ class Table:
 class Book:
     """The workbook being written."""
 
-    def __init__(self, currency: str) -> None:
+    def __init__(self, currency: str, largest: float) -> None:
+        """largest: amount that a column of money must have room for."""
         self.book = Workbook()
         self.book.remove(self.book.worksheets[0])
         self.currency, self.digits = currency, DIGITS[currency]
         self.scale = 10**self.digits
-        sign = SIGNS.get(currency, currency + " ")
-        places = "." + "0" * self.digits if self.digits else ""
-        self.formats = FORMATS | {"money": f'"{sign}"#,##0{places};-"{sign}"#,##0{places}'}
-        self.formats["whole_money"] = f'"{sign}"#,##0;-"{sign}"#,##0'
+        money = money_format(currency)
+        self.formats = FORMATS | {"money": money, "whole_money": money.partition(".")[0]}
+        self.room = len(f"{money.partition(chr(34))[2].partition(chr(34))[0]}{largest:,.{self.digits}f}") + 2
         self.alt_texts: dict[str, list[str]] = {}  # of the charts, by sheet
-        self._styles: set[str] = set()
+        self._styles: dict[str, Any] = {}
         self.book.calculation.fullCalcOnLoad = True
 
-    def style(self, role: str, shape: str) -> str:
-        """Return the name of a style: what a cell is for, and the shape of its figure."""
+    def dress(self, cell: Any, role: str, shape: str) -> None:
+        """Give a cell its style: what it is for, and the shape of its figure.
+
+        Each style is looked up by its name once; the cells that have it share what openpyxl keeps of it, which by name
+        would be looked up among all styles for every cell.
+        """
         name = f"{role} {shape}"
         if name not in self._styles:
-            self._styles.add(name)
             self.book.add_named_style(NamedStyle(name=name, number_format=self.formats[shape], **ROLES[role]))
-        return name
+            cell.style = name
+            self._styles[name] = cell._style
+        cell._style = self._styles[name]
+
+    def wide(self, width: float) -> float:
+        """Return the width of a column of money that is so wide or wider."""
+        return max(width, self.room)
 
     def define(self, name: str, place: str) -> None:
         """Give a cell a name that formulas use."""
@@ -175,15 +185,16 @@ class Page:
         cell = self.sheet.cell(row, column)
         put(cell, value)
         quoted = cell.quotePrefix
-        cell.style = self.book.style(role, shape)
-        if quoted:  # a style takes it away
+        self.book.dress(cell, role, shape)
+        if quoted:  # a style takes it away; of its own, as others have the style too
+            cell._style = copy(cell._style)
             cell.quotePrefix = True
 
     def live(self, row: int, column: int, formula: str, shape: str = "general", role: str = "plain") -> None:
         """Write a formula, without its sign."""
         cell = self.sheet.cell(row, column)
         cell.value = "=" + formula
-        cell.style = self.book.style(role, shape)
+        self.book.dress(cell, role, shape)
 
     def line(self, *values: Any, shape: str = "general", role: str = "plain", tall: bool = False) -> int:
         """Write values below what is there, and return the row. tall: as high as its texts take."""

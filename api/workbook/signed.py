@@ -61,7 +61,7 @@ def _machine(page: Page, d: Decision, x: Workings) -> None:
 
 def write_care(book: Book, d: Decision, x: Workings) -> None:
     """Write the sheet of holds, cautions and declined safety work."""
-    page = book.page("Care", (62, 30, 18, 40), upright=True)
+    page = book.page("Care", (52, 16, 12, 26), upright=True)
     page.line("Holds, cautions and declined work", role="title")
     _machine(page, d, x)
     page.gap()
@@ -105,7 +105,7 @@ def write_care(book: Book, d: Decision, x: Workings) -> None:
 
 def write_release(book: Book, d: Decision, x: Workings) -> None:
     """Write the sheet of release checks: reading, person and time of each, and whether it passes."""
-    page = book.page("Release", (50, 14, 10, 14, 12, 20, 20, 44))
+    page = book.page("Release", (38, 10, 14, 12, 9, 18, 17, 40))
     page.line("Release checks: all must pass before it goes back", role="title")
     _machine(page, d, x)
     page.block(DEFERS, "note")
@@ -151,7 +151,7 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
 
 def write_buyer(book: Book, d: Decision, x: Workings) -> None:
     """Write what whoever takes the machine over must be told."""
-    page = book.page("For the buyer", (70, 26, 20), upright=True)
+    page = book.page("For the buyer", (58, 20, 16), upright=True)
     page.line("What whoever takes it over must be told", role="title")
     _machine(page, d, x)
     page.gap()

@@ -72,7 +72,7 @@ def _ordered(x: Workings, t: Ticket) -> tuple[tuple[int, int], ...]:
 def write_tickets(book: Book, x: Workings, at: Tickets) -> None:
     """Write the sheet of tickets."""
     table = at.table
-    widths = [6, 44, *([10] * (len(COLUMNS) - 2)), *([8] * (len(table.columns) - len(COLUMNS)))]
+    widths = [6, 44, *([book.wide(10)] * (len(COLUMNS) - 2)), *([8] * (len(table.columns) - len(COLUMNS)))]
     page = book.page(TITLE, widths)
     page.line("Workings: tickets, what each set of jobs comes to", role="title")
     page.block(
