@@ -157,9 +157,9 @@ class Workings:
     states: the likeliest; weights: chances of them such that each fault is as likely as over all; whole: their share of
     all. chances: of each fault in play. rests: by course; shares_rest: of the price and of the parts [1]. estimate:
     number of the ticket that the estimate is written for. levels: what an as-is price is held against; steepness: the
-    exponent that it gives or that is taken. kept: share of the as-is price that is left after opening. tracing: number
-    of the operation of one look. put_back: hours of closing what was opened [h]. curing: the repair that would put it
-    right, by name.
+    exponent that it gives or that is taken. kept: share of the as-is price that is left after opening. service_year: e
+    [money/year]; week: cost of one without it [money]. tracing: number of the operation of one look. put_back: hours of
+    closing what was opened [h]. curing: the repair that would put it right, by name.
     """
 
     case: Case
@@ -185,6 +185,8 @@ class Workings:
     levels: tuple[Level, ...]
     steepness: float
     kept: float
+    service_year: float
+    week: float
     tracing: int
     put_back: float
     courses: tuple[Course, ...]
@@ -387,6 +389,8 @@ def take_apart(case: Case, c: MachineClass, believed: Believed, w: Weighed, stat
         _levels(s, believed),
         float(s.payoffs.steepness),
         s.payoffs.as_is_kept,
+        float(s.payoffs.year_of_service),
+        float(s.payoffs.week),
         s.bench.ops.index(TRACING),
         float(sum(pert_mean(x.put_back) for x in opened)),
         w.courses,

@@ -12,7 +12,6 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     """Write a decision as XLSX. x: its workings."""
     from api.workbook.answer import write_answer
     from api.workbook.breakeven import write_break_even
-    from api.workbook.charts import save
     from api.workbook.checks import write_checks
     from api.workbook.courses import courses_at, write_bridge, write_courses
     from api.workbook.estimate import write_estimate
@@ -23,6 +22,7 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     from api.workbook.life import write_life
     from api.workbook.outcome import write_outcome
     from api.workbook.page import Book
+    from api.workbook.saving import save
     from api.workbook.signed import write_buyer, write_care, write_release
     from api.workbook.sources import write_sources
     from api.workbook.tickets import tickets_table, write_tickets
@@ -51,7 +51,7 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     write_tickets(book, x, tickets)
     write_states(book, x, left)
     write_left(book, x, left, tickets, months)
-    save(book.book, list(book.alt_texts.values()), file)
+    save(book.book, list(book.alt_texts.values()), book.firsts, file)
 
 
 def _largest(d: Decision) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from api.workbook.charts import bars
 from api.workbook.courses import Courses
 from api.workbook.formula import even
@@ -12,6 +14,7 @@ from econ.workings import Workings
 
 WIDTHS = (44, 15, 15, 15, 15)
 CHANGED = "COUNTA(changed_figures)"
+UNCHANGED = "All figures are those of the answer."
 CARE = (
     "Before it is run or taken apart: spark lead off or battery pack out, fuel away from flames, and the maker's "
     "manual beside "
@@ -38,7 +41,7 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     told += [f"decided as of {d.as_of}"]
     page.block(f"{', '.join(told)[:1].upper()}{', '.join(told)[1:]}.", "note")
     page.gap()
-    page.block("headline", "answer", lines=-(-len(d.verdict.headline) // 80) + 1, formula=True)
+    page.block("headline", "answer", lines=-(-len(d.verdict.headline) // 80) + 1, first=d.verdict.headline)
     for hold in d.holds:
         page.block(
             f"DO NOT RUN IT, RETURN IT OR SELL IT AS WORKING: {hold.title}. {hold.why} More on sheet Care.", "warning"
@@ -57,7 +60,7 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
         "to be.",
         "told",
     )
-    page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 120), formula=True)
+    page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 120), first=UNCHANGED)
     page.block("To try other figures: sheet Inputs, framed cells. " + CARE, "note")
     return page
 
@@ -80,38 +83,41 @@ def _changed(d: Decision) -> str:
     said = d.verdict.headline.replace('"', '""')
     pieces = "&".join(f'"{said[i : i + 240]}"' for i in range(0, len(said), 240))
     changed = f'{CHANGED}&" figures are changed. The answer was: "&{pieces}'
-    return f'IF({CHANGED}=0,"All figures are those of the answer.",{changed})'
+    return f'IF({CHANGED}=0,"{UNCHANGED}",{changed})'
 
 
 def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> None:
     """Write the figures people look for first."""
+    scale = book.scale
 
-    def add(label: str, formula: str, shape: str = "money") -> None:
+    def add(label: str, formula: str, first: Any) -> None:
         page.put(page.next, 1, label)
-        page.live(page.next, 2, formula, shape, "strong")
+        page.live(page.next, 2, formula, "money", "strong", first)
         page.next += 1
 
-    if x.estimate is not None:
-        add("estimate of the repair, tax included", "estimate_total")
+    best = d.courses[at.number(d.verdict.course)]
+    if d.estimate is not None:
+        add("estimate of the repair, tax included", "estimate_total", d.estimate.total)
         if not x.terms.by_shop:
-            add("beside it own time worth", "estimate_own_time")
+            add("beside it own time worth", "estimate_own_time", d.estimate.own_time)
     if x.curing is not None:
-        add("putting it right comes to, with what may follow", "comes_to_amount")
-        add("that pays up to (repair limit and what it costs)", "pays_to_amount")
-    add("this running", "running")
-    add("a new one", "new_price")
-    if d.perspective == "reseller":
-        row = page.next
-        add("highest offer", offer_formula(book))
+        comes, pays = at.sums
+        add("putting it right comes to, with what may follow", "comes_to_amount", comes)
+        add("that pays up to (repair limit and what it costs)", "pays_to_amount", pays)
+    add("this running", "running", float(x.market.running) / scale)
+    add("a new one", "new_price", float(x.terms.new_price) / scale)
+    if d.offer is not None:
+        row, left = page.next, d.offer.left_at_asking
+        add("highest offer", offer_formula(book), d.offer.highest if d.offer.highest > 0 else None)
         book.define("highest_offer", page.place(row, 2))
-        add("left at the asked price", 'IF(ISNUMBER(asking_price),highest_offer-asking_price,"not asked")')
+        said = "not asked" if left is None else left
+        add("left at the asked price", 'IF(ISNUMBER(asking_price),highest_offer-asking_price,"not asked")', said)
     else:
-        add("a year of service at its cheapest costs", "service_year")
+        add("a year of service at its cheapest costs", "service_year", float(x.service_year) / scale)
     if d.perspective == "shop":
-        add(
-            "gross profit on the best course",
-            "IF(ISNUMBER(INDEX({0},best_course)),INDEX({0},best_course),0)".format(at.table.column("profit")),
-        )
+        profit = at.table.column("profit")
+        formula = f"IF(ISNUMBER(INDEX({profit},best_course)),INDEX({profit},best_course),0)"
+        add("gross profit on the best course", formula, best.gross_profit or 0)
 
 
 def _courses(page: Page, d: Decision, at: Courses) -> None:
@@ -121,15 +127,14 @@ def _courses(page: Page, d: Decision, at: Courses) -> None:
     shown += [i for i, c in enumerate(d.courses) if c.kind != "repair"]
     for i in shown:
         title, best = at.table.cell("title", i), at.table.cell("best", i)
-        page.live(
-            page.next,
-            1,
-            f'IF({best}="","   ","=> ")&{title}&IF({at.table.cell("barred", i)}="",""," (not open)")',
-            "general",
-            "wrap",
-        )
+        course = d.courses[i]
+        barred = f'IF({at.table.cell("barred", i)}="",""," (not open)")'
+        mark = "=> " if course.course == d.verdict.course else "   "
+        told = mark + course.title + (" (not open)" if course.barred else "")
+        page.live(page.next, 1, f'IF({best}="","   ","=> ")&{title}&{barred}', "general", "wrap", told)
         page.fit(page.next, ("    " + d.courses[i].title + ("(not open)" if d.courses[i].barred else ""),))
-        for column, name in enumerate(("worth", "cash", "cost", "limit"), 2):
-            if name != "limit" or d.courses[i].repair_limit is not None:
-                page.live(page.next, column, at.table.cell(name, i), "money")
+        amounts = (course.net_worth, course.cash_now, course.present_cost, course.repair_limit)
+        for column, (name, amount) in enumerate(zip(("worth", "cash", "cost", "limit"), amounts, strict=True), 2):
+            if amount is not None:
+                page.live(page.next, column, at.table.cell(name, i), "money", first=amount)
         page.next += 1

@@ -29,7 +29,7 @@ CELLS = {
     "machine.age_years": "age_years", "machine.hours": "machine_hours", "machine.life_hours": "life_hours",
     "machine.new_price": "new_price", "market.running": "running", "market.as_is": "as_is",
     "market.part_out": "part_out",
-    "market.used_price": "used_price",
+    "market.used_price": "used_costs",
 }  # fmt: skip
 SIDES = (5, 8)  # columns of what is best below a change and above it
 SHOWN = 12  # inputs drawn in the chart
@@ -137,11 +137,11 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
         page.put(row, 1, input_name(line.input, x.machine_class), "general", "wrap")
         cell = cell_of(line.input)
         if cell is not None:
-            page.live(row, 2, cell, shape)
+            page.live(row, 2, cell, shape, first=line.value)
         page.put(row, 3, change.value, shape, "told")
-        formula = _now(d, at, line, change, names, cell, page.book.scale)
+        formula = _now(at, line, change, names, cell, page.book.scale)
         if formula:
-            page.live(row, 4, formula, shape, "strong")
+            page.live(row, 4, formula, shape, "strong", change.value)
         best = [course_title(n, x.machine_class, titles) for n in (change.below, change.above)]
         for column, said in zip(SIDES, best, strict=True):
             page.put(row, column, said, "general", "told")
@@ -156,14 +156,12 @@ def _joined(page: Page, row: int) -> None:
         page.sheet.merge_cells(start_row=row, end_row=row, start_column=first, end_column=last)
 
 
-def _now(
-    d: Decision, at: Courses, line: InputLine, change: Change, names: Mapping[str, int], cell: str | None, scale: int
-) -> str:
+def _now(at: Courses, line: InputLine, change: Change, names: Mapping[str, int], cell: str | None, scale: int) -> str:
     """Return where two courses are worth the same now; empty where the sheet can't say."""
     if cell is None or change.below not in names or change.above not in names:
         return ""
     below, above = names[change.below], names[change.above]
-    lead = float(d.courses[below].net_worth - d.courses[above].net_worth)
+    lead = (at.x.courses[below].worth - at.x.courses[above].worth) / scale
     away = float(change.value - line.value)
     if abs(lead) * scale < NEAREST or not away:
         return ""

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import re
-import zipfile
 from collections.abc import Sequence
-from typing import Any, BinaryIO
-from xml.sax.saxutils import quoteattr
+from typing import Any
 
-from openpyxl import Workbook
 from openpyxl.chart import BarChart, LineChart, Reference, Series
 from openpyxl.chart.data_source import NumDataSource, NumRef
 from openpyxl.chart.error_bar import ErrorBars
@@ -19,7 +15,6 @@ from openpyxl.drawing.colors import ColorChoice
 from openpyxl.drawing.fill import PatternFillProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
-from openpyxl.writer.excel import ExcelWriter
 
 from api.workbook.page import Page, Table
 
@@ -132,27 +127,3 @@ def lines(
     chart.legend = Legend()
     chart.legend.position = "b"
     _placed(page, chart, at, 24.0, 9.0, alt)
-
-
-class _Described(zipfile.ZipFile):
-    """The file of a workbook that gives each chart its text as its drawing is written."""
-
-    texts: Sequence[Sequence[str]] = ()
-
-    def writestr(self, zinfo_or_arcname: Any, data: Any, *more: Any, **others: Any) -> None:
-        """Write a part of the workbook."""
-        drawing = re.fullmatch(r"xl/drawings/drawing(\d+)\.xml", str(zinfo_or_arcname))
-        if drawing:
-            body = data if isinstance(data, bytes) else data.encode()
-            for n, alt in enumerate(self.texts[int(drawing[1]) - 1], 1):
-                chart = f'name="Chart {n}"'.encode()
-                body = body.replace(chart, chart + f" descr={quoteattr(alt)}".encode(), 1)
-            data = body
-        super().writestr(zinfo_or_arcname, data, *more, **others)
-
-
-def save(book: Workbook, texts: Sequence[Sequence[str]], file: BinaryIO) -> None:
-    """Save a workbook with a text for each of its charts. texts: of each drawing, in the order of the sheets."""
-    archive = _Described(file, "w", zipfile.ZIP_DEFLATED, allowZip64=True)
-    archive.texts = texts
-    ExcelWriter(book, archive).save()

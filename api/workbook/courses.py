@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from openpyxl.utils import get_column_letter
 
@@ -14,6 +15,7 @@ from api.workbook.page import Book, Page, Place, Row, Table, absolute
 from api.workbook.tickets import Tickets
 from econ.courses import TIE, USABLE_FROM
 from econ.decision import CourseLine, Decision
+from econ.money import DIGITS
 from econ.payoffs import DISPOSALS
 from econ.words import DISPOSAL, TITLES
 from econ.workings import Repair, Workings
@@ -100,6 +102,17 @@ class Courses:
         """Return a repair by its number among the repairs, and its workings."""
         return next(((n, r) for n, r in enumerate(self.x.repairs) if r.course == course.course), None)
 
+    @cached_property
+    def sums(self) -> tuple[float, float]:
+        """What the repair that would put it right comes to in the answer, and up to what it pays [money]."""
+        name = self.d.verdict.course
+        if self.d.courses[self.number(name)].kind != "repair" and self.x.curing is not None:
+            name = self.x.curing
+        course = self.d.courses[self.number(name)]
+        idle = max(float(c.net_worth) for c in self.d.courses if c.kind != "repair" and not c.barred)
+        comes = float(course.present_cost) - course.weeks_without * self.x.week / 10 ** DIGITS[self.d.currency]
+        return comes, float(course.net_worth) + comes - idle
+
     def number(self, name: str) -> int:
         """Return the number of a course, from 0."""
         return next(i for i, c in enumerate(self.d.courses) if c.course == name)
@@ -147,8 +160,12 @@ class _Bridge:
     def __init__(self, page: Page, at: Courses, course: int) -> None:
         self._page, self._at, self._course = page, at, course
 
-    def live(self, item: str, formula: str, shape: str = "money", role: str = "plain") -> None:
-        self._page.live(self._at.rows[item], SIDE + self._course, formula, shape, role)
+    def live(self, item: str, formula: str, shape: str = "money", role: str = "plain", first: Any = None) -> None:
+        self._page.live(self._at.rows[item], SIDE + self._course, formula, shape, role, first)
+
+    @property
+    def course(self) -> CourseLine:
+        return self._at.d.courses[self._course]
 
     def here(self, item: str) -> str:
         return absolute(self._at.rows[item], SIDE + self._course)
@@ -184,7 +201,7 @@ def _repair(b: _Bridge, x: Workings, n: int, r: Repair, left: Left, tickets: Tic
     b.live("added", f"IF({traced},-SUMPRODUCT({chance},{left.left.column('added')}),0)")
     b.live("brings", f"IF({traced},{b.here('traced')}-{b.here('added')},{b.here('given_up')})", role="total")
     items = ("total", "own_time", "wrong", "waiting", "over", "tracing", "added", "brings", "rest")
-    b.live("worth", "+".join(b.here(i) for i in items), role="total")
+    b.live("worth", "+".join(b.here(i) for i in items), role="total", first=b.course.net_worth)
 
 
 def _mean_ways(x: Workings, left: Left) -> dict[str, str]:
@@ -214,7 +231,7 @@ def _other(b: _Bridge, x: Workings, course: CourseLine, left: Left, months: Tabl
         b.live("lost", "0" if kind == "do_without" else "-replacement_wait")
         b.live("closing", "IF(way_number=1,-put_back,0)")
     items = ("lets_go", "serves", "goes_on", "lost", "closing", "fee", "rest")
-    b.live("worth", f"SUM({','.join(b.here(i) for i in items)})", role="total")
+    b.live("worth", f"SUM({','.join(b.here(i) for i in items)})", role="total", first=course.net_worth)
 
 
 def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months: Table) -> None:
@@ -247,11 +264,12 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
 
 def _course(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets, months: Table) -> None:
     x, i, scale = at.x, r.number, r.page.book.scale
-    r.live("best", f'IF({r.here("number")}=best_course,"=>","")', "general", "strong")
+    best = "=>" if course.course == at.d.verdict.course else ""
+    r.live("best", f'IF({r.here("number")}=best_course,"=>","")', "general", "strong", best)
     r.told("number", i + 1)
-    r.live("title", _title(x, course), "general", "wrap")
+    r.live("title", _title(x, course), "general", "wrap", course.title)
     r.page.fit(r.table.top + i, (None, None, course.title))
-    r.live("worth", at.bridge("worth", i), role="strong")
+    r.live("worth", at.bridge("worth", i), role="strong", first=course.net_worth)
     _cash(r, at, course, left, tickets, months)
     o = next((o for o in at.d.risk.outturns if o.course == course.course), None)
     if o is not None:
@@ -326,19 +344,29 @@ def _cash(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets,
         n, repair = found
         chance = left.left.column(f"chance_{n}")
         ticket = repair.ticket
-        r.live("cash", f"-{tickets.cell('total', ticket)}")
+        r.live("cash", f"-{tickets.cell('total', ticket)}", first=course.cash_now)
         follow = f"-({at.bridge('tracing', i)}+{at.bridge('added', i)})+{rest.follow_up / scale!r}"
-        r.live("follow_up", follow)
-        r.live("cost", f"{tickets.cell('cost', ticket)}-{at.bridge('waiting', i)}+{r.here('follow_up')}")
+        r.live("follow_up", follow, first=course.jobs_added_later)
+        r.live(
+            "cost",
+            f"{tickets.cell('cost', ticket)}-{at.bridge('waiting', i)}+{r.here('follow_up')}",
+            first=course.present_cost,
+        )
         hours = f"{tickets.cell('hours', ticket)}/1000"
-        r.live("hours", hours, "hours")
-        r.live("weeks", f"{tickets.cell('weeks', ticket)}+bench_weeks", "years")
+        r.live("hours", hours, "hours", first=course.hours)
+        r.live("weeks", f"{tickets.cell('weeks', ticket)}+bench_weeks", "years", first=course.weeks_without)
         traced = f"{at.bridge('tracing', i)}+{at.bridge('added', i)}<0"
         if repair.open_ended:
             traced = "TRUE"
-        r.live("cured", f"SUMPRODUCT({chance},{left.left.column('cured')})+{rest.cured!r}", "share")
+        r.live(
+            "cured",
+            f"SUMPRODUCT({chance},{left.left.column('cured')})+{rest.cured!r}",
+            "share",
+            first=course.passes_at_once,
+        )
         limit = f"{r.here('worth')}+{tickets.cell('cost', ticket)}-idle_worth"
-        r.live("limit", limit + (f"+{r.here('follow_up')}" if repair.open_ended else ""))
+        more = f"+{r.here('follow_up')}" if repair.open_ended else ""
+        r.live("limit", limit + more, first=course.repair_limit)
         every = f"SUMPRODUCT({chance},{left.left.column('years')})"
         ended = f"SUMPRODUCT({chance},{left.left.column('years')},({left.left.column('group')}=0)*1)"
         r.live("years", f"IF({traced},{every},{ended})+{rest.years!r}", "years")
@@ -353,12 +381,13 @@ def _cash(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets,
             at_best = f"MATCH({at.bridge('serves', i)},{months.column('keep_mean')},0)"
             r.live("years", f"INDEX({months.column('keep_years')},{at_best})+{rest.years!r}", "years")
     if own:
-        r.live("yearly", f'IF({r.here("years")}>=1,{r.here("cost")}/{r.here("years")},"")')
+        yearly = f'IF({r.here("years")}>=1,{r.here("cost")}/{r.here("years")},"")'
+        r.live("yearly", yearly, first="" if course.cost_per_year is None else course.cost_per_year)
 
 
 def _profit(r: Row, at: Courses, n: int, repair: Repair, left: Left, tickets: Tickets, traced: str, hours: str) -> None:
     x, scale, i = at.x, r.page.book.scale, r.number
-    rest, chance = x.rests[repair.course], left.left.column(f"chance_{n}")
+    rest, chance, course = x.rests[repair.course], left.left.column(f"chance_{n}"), at.d.courses[i]
     chances = left.states.column("chance")
     comebacks = [
         f"{a.uncured!r}*SUMPRODUCT({chances},{left.states.column(f'needs_{a.job}')})"
@@ -369,9 +398,13 @@ def _profit(r: Row, at: Courses, n: int, repair: Repair, left: Left, tickets: Ti
     looks, rate = f"{at.bridge('looks', i)}*look_hours", "shop_rate" if x.terms.by_shop else "0"
     later = f"SUMPRODUCT({chance},{left.left.column('margin')})+{looks}*({rate}-mechanic_wage)"
     back = f"-({'+'.join(comebacks)})" if comebacks else ""
-    r.live("profit", f"{tickets.cell('margin', repair.ticket)}+IF({traced},{later},0){back}+{rest.margin / scale!r}")
+    r.live(
+        "profit",
+        f"{tickets.cell('margin', repair.ticket)}+IF({traced},{later},0){back}+{rest.margin / scale!r}",
+        first=course.gross_profit,
+    )
     more = f"IF({traced},SUMPRODUCT({chance},{left.left.column('hours')})+{looks},0)+{rest.later_hours!r}"
-    r.live("hourly", f"{r.here('profit')}/({hours}+{more})")
+    r.live("hourly", f"{r.here('profit')}/({hours}+{more})", first=course.gross_profit_per_hour)
 
 
 def _money_of_other(r: Row, at: Courses, course: CourseLine) -> None:
@@ -388,10 +421,10 @@ def _money_of_other(r: Row, at: Courses, course: CourseLine) -> None:
         cash = f"way_best+CHOOSE(way_number,{','.join(own_hours)})-{outlay}"
         cost = f"{yearly}-way_best-{at.bridge('lost', i)}"
         weeks = "0" if course.kind == "do_without" else "replacement_days/7"
-    r.live("cash", f"{cash}-declined+{rest.cash / scale!r}")
-    r.live("cost", f"{cost}+declined+{rest.cost / scale!r}")
-    r.live("hours", "0", "hours")
-    r.live("weeks", weeks, "years")
+    r.live("cash", f"{cash}-declined+{rest.cash / scale!r}", first=course.cash_now)
+    r.live("cost", f"{cost}+declined+{rest.cost / scale!r}", first=course.present_cost)
+    r.live("hours", "0", "hours", first=0)
+    r.live("weeks", weeks, "years", first=course.weeks_without)
 
 
 def _title(x: Workings, course: CourseLine) -> str:

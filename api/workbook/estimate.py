@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from api.workbook.formula import even, minor
 from api.workbook.page import Book, Page, absolute
 from api.workbook.tickets import EXTRA, HOURS, PRICE, TROUBLE, Tickets, card_on, tax_on
 from econ.costing import NOISE, THOUSAND, complication_chance
 from econ.decision import Decision
-from econ.estimate import COVERED
+from econ.estimate import COVERED, Line
 from econ.words import listed
 from econ.workings import Workings
 
@@ -28,8 +30,9 @@ class Estimated:
 
 
 class _Lines:
-    def __init__(self, page: Page, x: Workings) -> None:
-        self.page, self.x = page, x
+    def __init__(self, page: Page, x: Workings, told: Sequence[Line]) -> None:
+        """told: the lines of the answer; those of nothing are not among them."""
+        self.page, self.x, self._told = page, x, list(told)
         self.rows: dict[str, list[int]] = {}
         self.found: list[tuple[str, int, str]] = []
 
@@ -39,12 +42,14 @@ class _Lines:
         """Write a line: a quantity, its unit and its price where it has them, the amount, all as formulas."""
         page, row = self.page, self.page.next
         page.put(row, 1, what, "general", "wrap")
+        told = self._of_the_answer(what)
         if quantity:
-            page.live(row, 2, quantity, "hours" if unit == "h" else "times")
+            known = None if told is None else told.quantity
+            page.live(row, 2, quantity, "hours" if unit == "h" else "times", first=known)
             page.put(row, 3, unit)
         if price:
-            page.live(row, 4, price, "money")
-        page.live(row, 5, amount.replace("{row}", str(row)), "money")
+            page.live(row, 4, price, "money", first=None if told is None else told.unit_price)
+        page.live(row, 5, amount, "money", first=0 if told is None else told.amount)
         if note:
             page.put(row, 6, note, "general", "note")
         page.fit(row, (what, None, None, None, None, note))
@@ -52,6 +57,12 @@ class _Lines:
         self.found.append((what, row, kind))
         page.next += 1
         return row
+
+    def _of_the_answer(self, what: str) -> Line | None:
+        """Return the next line of the answer, where it is this one."""
+        at_all = self._told[0].what if self._told else ""
+        begins = what.partition(" ")[0] in ("rounding:", "tax", "card") and at_all.startswith(what.partition(" ")[0])
+        return self._told.pop(0) if self._told and (at_all == what or begins) else None
 
     def sum(self, *kinds: str) -> str:
         """Return the sum of the lines of some kinds."""
@@ -78,7 +89,7 @@ def write_estimate(book: Book, d: Decision, x: Workings, tickets: Tickets) -> Es
         page.block("The answer is another course: this is what the repair would come to if it were chosen.", "note")
     page.next = FIRST - 1
     page.heads("", ">quantity", "", ">price of one", ">amount", "")
-    lines = _Lines(page, x)
+    lines = _Lines(page, x, d.estimate.lines)
     _labour(lines, x, tickets, x.estimate)
     _parts(lines, x, tickets, x.estimate)
     _other(lines, x, book, tickets, x.estimate)
@@ -170,11 +181,13 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page, scale = lines.page, book.scale
     kinds = {kind: lines.sum(kind) for kind in ("labour", "parts", "supplies", "fees")}
     base = "(" + "+".join(f'(tax_on_{kind}="yes")*({cells})' for kind, cells in kinds.items()) + ")"
-    number = x.estimate
-    assert number is not None  # noqa: S101 - there is an estimate
+    number, e, inside = x.estimate, d.estimate, x.case.terms.tax_inclusive
+    assert number is not None and e is not None  # noqa: PT018, S101 - there is an estimate
+    card_fee = sum((line.amount for line in e.lines if line.what == "card fee"), Decimal(0))
+    before = e.total - card_fee - (0 if inside else e.tax)
     sums = page.next
     page.put(sums, 1, "before tax and card fee", "general", "total")
-    page.live(sums, 5, lines.sum("labour", "parts", "supplies", "fees"), "money", "total")
+    page.live(sums, 5, lines.sum("labour", "parts", "supplies", "fees"), "money", "total", before)
     page.next += 1
     taxed = page.next
     page.put(taxed, 1, "of it taxed")
@@ -182,36 +195,38 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page.next += 1
     contained = page.next
     page.put(contained, 1, "tax contained in these prices")
-    page.live(contained, 5, f'IF(tax_inclusive="yes",{tax_on(f"E{taxed}", scale)},0)', "money")
+    page.live(
+        contained, 5, f'IF(tax_inclusive="yes",{tax_on(f"E{taxed}", scale)},0)', "money", first=e.tax if inside else 0
+    )
     page.next += 1
     tax = lines.add("tax", "tax on top", f'IF(tax_inclusive="yes",0,{tax_on(f"E{taxed}", scale)})', "", "", "tax_rate")
-    page.live(tax, 4, "tax_rate", "share")
-    before = f"(E{sums}+E{tax})"
-    card = lines.add("card", "card fee", card_on(before, scale)) if x.terms.by_shop else 0
+    page.live(tax, 4, "tax_rate", "share", first=x.case.terms.tax_rate)
+    paid = f"(E{sums}+E{tax})"
+    card = lines.add("card", "card fee", card_on(paid, scale)) if x.terms.by_shop else 0
     total = page.next
     page.put(total, 1, f"Total, {d.currency}, tax included", "general", "strong")
     whole = f"ROUND(E{sums}+E{tax}" + (f"+E{card}" if card else "") + f",{book.digits})"
-    page.live(total, 5, whole, "money", "total")
+    page.live(total, 5, whole, "money", "total", e.total)
     book.define("estimate_total", page.place(total, 5))
     page.next += 1
     net = page.next
     page.put(net, 1, "Total without tax")
-    page.live(net, 5, f"E{total}-E{tax}-E{contained}", "money")
+    page.live(net, 5, f"E{total}-E{tax}-E{contained}", "money", first=e.total - e.tax)
     page.next += 1
     page.put(page.next, 1, "Check: the same from the ticket it is reckoned with")
     page.live(page.next, 5, f'IF(ABS(E{total}-{tickets.cell("total", number)})<{0.1 / scale!r},"agrees","DIFFERS")')
     page.next += 2
     if x.terms.by_shop:
         page.put(page.next, 1, "in advance")
-        page.live(page.next, 5, f"MIN(deposit,E{total})", "money")
+        page.live(page.next, 5, f"MIN(deposit,E{total})", "money", first=e.deposit)
         page.next += 1
     else:
         page.put(page.next, 1, "beside it own time worth")
-        page.live(page.next, 5, tickets.cell("own_time", number), "money")
+        page.live(page.next, 5, tickets.cell("own_time", number), "money", first=e.own_time)
         book.define("estimate_own_time", page.place(page.next, 5))
         page.next += 1
     page.put(page.next, 1, "hours by the book")
-    page.live(page.next, 5, f"{tickets.cell('hours', number)}/1000", "hours")
+    page.live(page.next, 5, f"{tickets.cell('hours', number)}/1000", "hours", first=e.hours)
     page.next += 2
     _promise(page, d, x)
     return Estimated(tuple(lines.found), f"E{total}", f"E{tax}", f"E{net}")

@@ -49,12 +49,12 @@ def write_faults(book: Book, d: Decision, x: Workings, table: Table, left: Left)
         told = x.chances[f.id]
         name = chance_of(f.id)
         odds = f"({name}/(1-{name}))/({told!r}/(1-{told!r}))" if 0 < told < 1 else "1"
-        r.live("odds", f"IF(ABS({name}-{told!r})<0.0000000005,1,{odds})", "times")
+        r.live("odds", f"IF(ABS({name}-{told!r})<0.0000000005,1,{odds})", "times", first=1)
         book.define(f"odds_{f.id}", page.place(table.top + i, table.at("odds")))
         has, chance = left.states.column(f"has_{number}"), left.states.column("chance")
         shown = sum(w for s, w in zip(x.states, x.weights.tolist(), strict=True) if s.faults >> number & 1)
         live = f"MAX(0,MIN(1,SUMPRODUCT({has},{chance})+{x.chances[f.id] - shown!r}))"
-        r.live("now", f"IF(ABS({r.here('odds')}-1)<0.0000000005,{live},{name})", "share")
+        r.live("now", f"IF(ABS({r.here('odds')}-1)<0.0000000005,{live},{name})", "share", first=f.probability)
         if f.id in marked:
             r.live("pointed", r.here("now"), "share")
             r.live(

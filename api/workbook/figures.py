@@ -125,6 +125,7 @@ def _owner(f: _Figures, x: Workings, months: Table) -> None:
     if x.case.market.used_price is None:
         premium = "*IF(ABS(used_price-share_used*new_price)<0.000001,1+used_premium,1)"
     f.add("used_total", "a used one, found and brought", f"used_price{premium}+replacement_delivery", "money")
+    f.add("used_costs", "of it the price, as one would state it", "used_total-replacement_delivery", "money")
     f.add("week", "a week without it in this season", f"downtime_per_week*{k.downtime_season!r}", "money")
     f.add(
         "new_year",

@@ -25,7 +25,10 @@ MOST_MONEY = 10_000_000.0
 
 @dataclass(frozen=True)
 class Line:
-    """One input. answer: value, or a formula where it follows from others, or None where nothing is stated."""
+    """One input. answer: value, or a formula where it follows from others, or None where nothing is stated.
+
+    first: what the formula comes to in the answer.
+    """
 
     name: str
     label: str
@@ -36,6 +39,7 @@ class Line:
     least: float = 0.0
     most: float = MOST_MONEY
     options: tuple[str, ...] = ()
+    first: float | None = None
 
 
 def longest(x: Workings) -> int:
@@ -78,10 +82,11 @@ class _Maker:
         least: float = 0.0,
         most: float = MOST_MONEY,
         options: tuple[str, ...] = (),
+        first: float | None = None,
     ) -> None:
         label = label or LABELS.get(name, (name.replace("_", " "), ""))[0]
         source = source or self._sources.get(name, STATED)
-        self.groups[-1][1].append(Line(name, label, shape, unit, answer, source, least, most, options))
+        self.groups[-1][1].append(Line(name, label, shape, unit, answer, source, least, most, options, first))
 
     def term(self, name: str, shape: str, label: str = "", unit: str = "", least: float = 0.0, most: float = 0) -> None:
         """Add a term of the case or its default."""
@@ -121,7 +126,7 @@ def inputs_of(x: Workings, scale: int) -> list[tuple[str, list[Line]]]:
 
 def _prices(m: _Maker, x: Workings) -> None:
     first = set() if x.estimate is None else {p for p, _ in x.tickets[x.estimate].fitted}
-    every = first | {p for t in x.tickets for p, _ in (*t.charged, *t.ordered)}
+    every = first | {p for t in x.tickets for p, _ in (*t.fitted, *t.charged, *t.ordered)}
     every |= {p for t in x.tickets for o, _ in t.operations for p, _ in x.operations[o].trouble_parts}
     groups = (
         ("Prices of parts: for the estimate", sorted(first)),
@@ -214,26 +219,26 @@ def _market(m: _Maker, x: Workings) -> None:
     source = "comparables: log price regressed on age; it does not follow" if stated.comparables else curve
     if stated.running is not None:
         running, source = float(k.running) / scale, STATED
-    m.add("running", "money", running, "this one if it ran as it should", "", source)
+    m.add("running", "money", running, "this one if it ran as it should", "", source, first=float(k.running) / scale)
     as_is = None if stated.as_is is None else float(x.terms.figures["as_is"]) / scale
     m.add("as_is", "money", as_is, "this one as it stands", "", STATED if stated.as_is is not None else "not stated")
     parts: float | str = f"={c.value.part_out_share!r}*new_price"
     source = c.value.part_out_source
     if stated.part_out is not None:
         parts, source = float(k.part_out) / scale, STATED
-    m.add("part_out", "money", parts, "its parts sold singly", "", source)
+    m.add("part_out", "money", parts, "its parts sold singly", "", source, first=float(k.part_out) / scale)
     per_kg = float(x.terms["scrap_per_kg"]) / scale
     scrap: float | str = f"={float(c.about.weight_kg * x.terms['scrap_per_kg']) / scale!r}-disposal_fee"
     source = f"{c.about.weight_kg:g} kg at {per_kg:g} a kilogram, less disposal"
     if stated.scrap is not None:
         scrap, source = float(k.scrap) / scale, STATED
-    m.add("scrap", "money", scrap, "scrap", "", source, -MOST_MONEY)
+    m.add("scrap", "money", scrap, "scrap", "", source, -MOST_MONEY, first=float(k.scrap) / scale)
     if not reseller:
         used: float | str = "=share_used*new_price"
         source = "remaining value at its age; its price has the premium for finding it on top"
         if stated.used_price is not None:
             used, source = float(k.used_price) / scale, STATED
-        m.add("used_price", "money", used, "a used replacement", "", source, 0.01)
+        m.add("used_price", "money", used, "a used replacement", "", source, 0.01, first=float(k.used_price) / scale)
         if stated.used_price is None:
             m.term("used_premium", "share", "", "", 0.0, 2.0)
         m.term("replacement_delivery", "money", "bringing a replacement")
@@ -253,7 +258,17 @@ def _time(m: _Maker, x: Workings) -> None:
     neither = case.age_years is None and case.hours is None
     age: float | str | None = f"={AGE_SHARE!r}*median_life" if neither else case.age_years
     source = "half the median life, as none was stated: judgement" if neither else "not stated"
-    m.add("age_years", "years", age, "its age", "years", STATED if case.age_years is not None else source, 0.0, 80.0)
+    m.add(
+        "age_years",
+        "years",
+        age,
+        "its age",
+        "years",
+        STATED if case.age_years is not None else source,
+        0.0,
+        80.0,
+        first=AGE_SHARE * float(x.market.life.median_years) if neither else None,
+    )
     m.add(
         "machine_hours", "count", case.hours, "hours on the machine", "h",
         STATED if case.hours is not None else "not stated", 0.0, 50_000.0,
@@ -309,13 +324,14 @@ def _write(page: Page, line: Line, rules: dict[tuple[float, float, tuple[str, ..
     row = page.next
     page.put(row, 1, line.label, "general", "wrap")
     if isinstance(line.answer, str) and line.answer.startswith("="):
-        page.live(row, 2, line.answer[1:], line.shape)
+        page.live(row, 2, line.answer[1:], line.shape, first=line.first)
     elif line.answer is not None:
         page.put(row, 2, line.answer, line.shape)
     page.put(row, 3, None, line.shape, "input")
+    first = line.first if isinstance(line.answer, str) and line.answer.startswith("=") else line.answer
     empty = '""' if line.answer is None else f"B{row}"
     changed = f"ROUND(C{row},{page.book.digits})" if line.shape == "money" else f"C{row}"
-    page.live(row, 4, f"IF(ISBLANK(C{row}),{empty},{changed})", line.shape, "strong")
+    page.live(row, 4, f"IF(ISBLANK(C{row}),{empty},{changed})", line.shape, "strong", first)
     page.put(row, 5, line.unit)
     key = (line.least, line.most, line.options)
     if key not in rules:

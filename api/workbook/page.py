@@ -131,6 +131,7 @@ class Book:
         money = money_format(currency)
         self.formats = FORMATS | {"money": money, "whole_money": money.partition(".")[0]}
         self.room = len(f"{money.partition(chr(34))[2].partition(chr(34))[0]}{largest:,.{self.digits}f}") + 2
+        self.firsts: list[dict[str, Any]] = []  # of each sheet what formulas come to at first
         self.alt_texts: dict[str, list[str]] = {}  # of the charts, by sheet
         self._styles: dict[str, Any] = {}
         self.book.calculation.fullCalcOnLoad = True
@@ -167,6 +168,8 @@ class Page:
     def __init__(self, book: Book, title: str, widths: Sequence[float], upright: bool) -> None:
         self.book, self.title, self.widths = book, title, list(widths)
         self.sheet = book.book.create_sheet(title)
+        self.first: dict[str, Any] = {}
+        book.firsts.append(self.first)
         self.next = 1
         for i, width in enumerate(widths, 1):
             self.sheet.column_dimensions[get_column_letter(i)].width = width
@@ -190,10 +193,14 @@ class Page:
             cell._style = copy(cell._style)
             cell.quotePrefix = True
 
-    def live(self, row: int, column: int, formula: str, shape: str = "general", role: str = "plain") -> None:
-        """Write a formula, without its sign."""
+    def live(
+        self, row: int, column: int, formula: str, shape: str = "general", role: str = "plain", first: Any = None
+    ) -> None:
+        """Write a formula, without its sign. first: what it comes to with the figures of the answer, where known."""
         cell = self.sheet.cell(row, column)
         cell.value = "=" + formula
+        if first is not None:
+            self.first[cell.coordinate] = first
         self.book.dress(cell, role, shape)
 
     def line(self, *values: Any, shape: str = "general", role: str = "plain", tall: bool = False) -> int:
@@ -224,14 +231,17 @@ class Page:
         role: str = "wrap",
         columns: int | None = None,
         lines: int | None = None,
-        formula: bool = False,
+        first: str | None = None,
     ) -> int:
-        """Write a paragraph over some columns, all where left out, and return its row. formula: the words are one."""
+        """Write a paragraph over some columns, all where left out, and return its row.
+
+        first: what the words come to, where they are a formula.
+        """
         row, last = self.next, columns or len(self.widths)
         width = sum(self.widths[:last])
         self.sheet.merge_cells(start_row=row, end_row=row, start_column=1, end_column=last)
-        if formula:
-            self.live(row, 1, words, "general", role)
+        if first is not None:
+            self.live(row, 1, words, "general", role, first)
         else:
             self.put(row, 1, words, "general", role)
         wide = 0.82 if role in ("answer", "title") else 1.1
@@ -270,9 +280,9 @@ class Row:
         """Return a cell of the row, or of so many rows before it, as formulas on the same sheet name it."""
         return self.table.here(column, self.number - back)
 
-    def live(self, column: str, formula: str, shape: str = "money", role: str = "plain") -> None:
-        """Write a formula."""
-        self.page.live(self.table.top + self.number, self.table.at(column), formula, shape, role)
+    def live(self, column: str, formula: str, shape: str = "money", role: str = "plain", first: Any = None) -> None:
+        """Write a formula. first: as for `Page.live`."""
+        self.page.live(self.table.top + self.number, self.table.at(column), formula, shape, role, first)
 
     def told(self, column: str, value: Any, shape: str = "count", role: str = "plain") -> None:
         """Write a value."""

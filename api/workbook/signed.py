@@ -127,7 +127,7 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
             )
         else:
             page.put(row, 4, None, "text", "fill_in")
-            page.live(row, 5, f'IF(D{row}="","open",IF(D{row}="yes","passes","FAILS"))', "general", "strong")
+            page.live(row, 5, f'IF(D{row}="","open",IF(D{row}="yes","passes","FAILS"))', "general", "strong", "open")
             _words(page, f"D{row}", "yes", "no")
         page.put(row, 6, None, "text", "fill_in")
         page.put(row, 7, None, "moment", "fill_in")

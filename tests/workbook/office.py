@@ -52,3 +52,9 @@ def printed(path: Path, folder: Path) -> list[str]:
 def errors_of(value: object) -> bool:
     """Return whether a cell holds an error."""
     return isinstance(value, str) and value.startswith(("#", "Err:"))
+
+
+def without_firsts(path: Path) -> None:
+    """Take what formulas come to at first out of a workbook, so that whoever opens it has to work all of it out."""
+    book = openpyxl.load_workbook(path)
+    book.save(path)
