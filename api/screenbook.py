@@ -46,13 +46,15 @@ def as_workbook(ranked: Ranked, file: BinaryIO) -> None:
     """Write the finds as XLSX. Raises BadInput where there are more than a sheet holds."""
     from openpyxl import Workbook
 
+    from api.workbook.saving import save
+
     if max(ranked.order.size + 1, ranked.shortlist.buy + AROUND) > MOST_ROWS:
         rule = f"a sheet has at most {MOST_ROWS:,} rows"
         raise BadInput([Problem("--workbook", f"{ranked.order.size:,} finds", rule, "write --csv or --parquet")])
     book = Workbook(write_only=True)
     _front(book.create_sheet("What to buy"), ranked)
     _finds(book.create_sheet("Finds"), ranked)
-    book.save(file)
+    save(book, file)
 
 
 def _formats(currency: str) -> dict[str, str]:

@@ -19,6 +19,7 @@ from econ.followups import follow_up, ways_on
 from econ.groundwork import ways_to_cure
 from econ.knowledge import pert_mean
 from econ.market import Market
+from econ.money import DIGITS
 from econ.raking import raked
 from econ.repairs import AfterRepair, open_ended, repairs
 from econ.rulebook import TRACING, MachineClass
@@ -191,6 +192,11 @@ class Workings:
     put_back: float
     courses: tuple[Course, ...]
     curing: str | None
+
+    @property
+    def scale(self) -> int:
+        """Minor units in one of the currency."""
+        return int(10 ** DIGITS[self.case.currency])
 
 
 class _Tickets:

@@ -43,7 +43,7 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     write_care(book, d, x)
     write_release(book, d, x)
     write_buyer(book, d, x)
-    write_outcome(book, d, x, estimated)
+    write_outcome(book, d, x, courses, estimated)
     write_sources(book, d, x)
     write_words(book, d, x, courses, tickets, faults)
     write_figures(book, x, months, left.states)
@@ -51,7 +51,7 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     write_tickets(book, x, tickets)
     write_states(book, x, left)
     write_left(book, x, left, tickets, months)
-    save(book.book, list(book.alt_texts.values()), book.firsts, file)
+    save(book.book, file, list(book.alt_texts.values()), book.firsts)
 
 
 def _largest(d: Decision) -> float:

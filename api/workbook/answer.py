@@ -70,11 +70,11 @@ def _draw(page: Page, d: Decision, at: Courses) -> None:
     rows = range(len(d.courses))
     bars(
         page, f"A{page.next}", at.table, "short", [("worth", "better off by")], rows,
-        "Better off by; the thin lines leave out one in ten below and one in ten above",
+        "Better off by; the thin lines (in the answer alone) leave out one in ten below and above",
         f"Bar chart: how much better off each of {len(d.courses)} courses leaves whoever decides; the thin lines "
         "reach from what "
         "one in ten falls below to what one in ten goes above.",
-        reach=("below", "above"), size=(19.5, 1.8 + 0.72 * len(d.courses)),
+        reach=("below", "above"), ends=("p10", "p90"), size=(19.5, 1.8 + 0.72 * len(d.courses)),
     )  # fmt: skip
     page.next += int((1.8 + 0.72 * len(d.courses)) / 0.46) + 2
 
@@ -82,7 +82,7 @@ def _draw(page: Page, d: Decision, at: Courses) -> None:
 def _changed(d: Decision) -> str:
     said = d.verdict.headline.replace('"', '""')
     pieces = "&".join(f'"{said[i : i + 240]}"' for i in range(0, len(said), 240))
-    changed = f'{CHANGED}&" figures are changed. The answer was: "&{pieces}'
+    changed = f'"Figures changed: "&{CHANGED}&". The answer was: "&{pieces}'
     return f'IF({CHANGED}=0,"{UNCHANGED}",{changed})'
 
 
@@ -123,9 +123,7 @@ def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> N
 def _courses(page: Page, d: Decision, at: Courses) -> None:
     """Write the courses in short: those open, the best marked."""
     page.heads("What can be done", ">better off by", ">cash now", ">cost in all", ">worth up to")
-    shown = [i for i, c in enumerate(d.courses) if c.kind == "repair"][:3]
-    shown += [i for i, c in enumerate(d.courses) if c.kind != "repair"]
-    for i in shown:
+    for i in range(len(d.courses)):
         title, best = at.table.cell("title", i), at.table.cell("best", i)
         course = d.courses[i]
         barred = f'IF({at.table.cell("barred", i)}="",""," (not open)")'

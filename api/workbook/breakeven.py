@@ -29,7 +29,8 @@ CELLS = {
     "machine.age_years": "age_years", "machine.hours": "machine_hours", "machine.life_hours": "life_hours",
     "machine.new_price": "new_price", "market.running": "running", "market.as_is": "as_is",
     "market.part_out": "part_out",
-    "market.used_price": "used_costs",
+    "market.used_price": "used_price",
+    "find.asking_price": "asking_price",
 }  # fmt: skip
 SIDES = (5, 8)  # columns of what is best below a change and above it
 SHOWN = 12  # inputs drawn in the chart

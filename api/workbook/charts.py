@@ -21,9 +21,20 @@ from api.workbook.page import Page, Table
 WHITE: Any = "FFFFFF"
 # Fills that stay apart in black and white: pattern (none for a plain one) and shade.
 FILLS: tuple[tuple[Any, Any], ...] = (
-    (None, "404040"), ("ltUpDiag", "000000"), (None, "BFBFBF"), ("pct20", "000000"), (None, "808080"),
-    ("dkHorz", "404040"), (None, "E4E4E4"), ("smCheck", "606060"),
+    (None, "303030"), ("ltUpDiag", "000000"), (None, "C0C0C0"), ("pct20", "000000"), (None, "808080"),
+    ("lgGrid", "404040"), (None, "F2F2F2"), ("smCheck", "606060"),
 )  # fmt: skip
+
+
+def _reach(below: str, above: str) -> Any:
+    """Return lines of reach, their parts in the order of the schema; the library puts minus before plus.
+
+    References: ECMA-376, Part 1, CT_ErrBars (from memory).
+    """
+    minus, plus = (NumDataSource(numRef=NumRef(f=cells)) for cells in (below, above))
+    lines: Any = ErrorBars(errBarType="both", errValType="cust", minus=minus, plus=plus, noEndCap=False)
+    lines.__elements__ = ("errDir", "errBarType", "errValType", "noEndCap", "plus", "minus", "val", "spPr")
+    return lines
 
 
 def _fill(n: int) -> GraphicalProperties:
@@ -63,7 +74,9 @@ def _placed(page: Page, chart: Any, at: str, width: float, height: float, alt: s
 
 def _axes(chart: Any, unit: str, shape: str) -> None:
     chart.x_axis.delete = chart.y_axis.delete = False  # left to itself the library hides them
-    chart.y_axis.number_format, chart.y_axis.title = shape, unit
+    chart.y_axis.number_format = shape
+    if unit:
+        chart.y_axis.title = unit
     chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="D0D0D0"))
     chart.x_axis.tickLblPos = "low"
 
@@ -80,10 +93,12 @@ def bars(
     stacked: bool = False,
     across: bool = False,
     reach: tuple[str, str] | None = None,
+    ends: tuple[str, str] = ("", ""),
     size: tuple[float, float] = (24.0, 9.0),
 ) -> None:
-    """Draw lying bars, a row for each name. columns: (column, its title); reach: columns of how far below and above.
+    """Draw lying bars, a row for each name.
 
+    columns: (column, its title); reach: columns of how far below and above, ends: of where that is.
     across: two series laid over each other, as where one goes left and the other right.
     """
     chart = BarChart()
@@ -97,9 +112,14 @@ def bars(
         series.graphicalProperties = _fill(n + (2 if reach else 0))
         series.invertIfNegative = False
         if reach:
-            below, above = (NumDataSource(numRef=NumRef(f=table.column(x, rows.start, rows.stop - 1))) for x in reach)
-            series.errBars = ErrorBars(errBarType="both", errValType="cust", minus=below, plus=above, noEndCap=False)
+            series.errBars = _reach(*(table.column(x, rows.start, rows.stop - 1) for x in reach))
         chart.series.append(series)
+    if reach:  # without ink: so that the axis has room for the lines
+        for ink_free in ends:
+            series = _series(table, ink_free, rows, " ")
+            series.graphicalProperties = GraphicalProperties(noFill=True, ln=LineProperties(noFill=True))
+            chart.series.append(series)
+        chart.overlap = 100
     chart.set_categories(_reference(table, names, rows))
     chart.x_axis.scaling.orientation = "maxMin"  # the first on top
     _axes(chart, "", page.book.formats["whole_money"])

@@ -53,8 +53,8 @@ def _inspected(page: Page, x: Workings) -> None:
             seen = f"{f.reading:g} {check.reading.unit if check.reading else ''}".strip()
         elif f.found is not None:
             seen = listed([c.faults[i].title for i in f.found]) or "nothing amiss inside"
-        row = page.line(check.title, seen, f.by or "", role="wrap", tall=True)
-        page.put(row, 4, f.on, "day")
+        row = page.line(check.title, seen, f.by or "not recorded", role="wrap", tall=True)
+        page.put(row, 4, f.on or "not recorded", "day")
     if not x.case.complaints and not x.case.findings:
         page.block("Nothing was said or looked at.", "told")
 
@@ -62,7 +62,7 @@ def _inspected(page: Page, x: Workings) -> None:
 def _open(page: Page, d: Decision, x: Workings) -> None:
     """Write the checks that are still open, the one worth most first."""
     page.block("Checks still open", "strong")
-    page.heads("check", "what it may show", ">chance", ">minutes", ">worth knowing", "")
+    page.heads("check", "what it may show", ">chance", ">minutes", ">worth by itself", "")
     worth = {w.check: w for w in d.plan.checks}
     every = sorted(d.open_checks, key=lambda o: -(worth[o.id].evsi if o.id in worth else 0))
     for check in every:

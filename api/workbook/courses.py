@@ -291,10 +291,12 @@ def _course(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Ticket
     r.live("near_idle", _near(r.here("idle"), "idle_worth", tie), "count")
     title = r.here("title")
     shut = '&" (not open)"' if course.barred else ""
-    r.live("short", f'IF(LEN({title})>{LONG},LEFT({title},{LONG - 3})&"...",{title}){shut}', "general")
+    cut = f'IF(LEN({title})>{LONG},LEFT({title},{LONG - 3})&"...",{title})'
+    r.live("short", f'"{i + 1}: "&{cut}{shut}', "general")
     if o is not None:
-        r.live("below", f"MAX(0,{r.here('worth')}-{r.here('p10')})")
-        r.live("above", f"MAX(0,{r.here('p90')}-{r.here('worth')})")
+        as_answered = "(COUNTA(changed_figures)=0)*"  # the draws do not follow what is changed
+        r.live("below", f"{as_answered}MAX(0,{r.here('worth')}-{r.here('p10')})")
+        r.live("above", f"{as_answered}MAX(0,{r.here('p90')}-{r.here('worth')})")
 
 
 def _make_up(page: Page, at: Courses, tickets: Tickets) -> None:
@@ -366,7 +368,8 @@ def _cash(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets,
         )
         limit = f"{r.here('worth')}+{tickets.cell('cost', ticket)}-idle_worth"
         more = f"+{r.here('follow_up')}" if repair.open_ended else ""
-        r.live("limit", limit + more, first=course.repair_limit)
+        if course.repair_limit is not None:
+            r.live("limit", limit + more, first=course.repair_limit)
         every = f"SUMPRODUCT({chance},{left.left.column('years')})"
         ended = f"SUMPRODUCT({chance},{left.left.column('years')},({left.left.column('group')}=0)*1)"
         r.live("years", f"IF({traced},{every},{ended})+{rest.years!r}", "years")

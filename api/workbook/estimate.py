@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from api.workbook.formula import even, minor
+from api.workbook.formula import even, minor, text
 from api.workbook.page import Book, Page, absolute
 from api.workbook.tickets import EXTRA, HOURS, PRICE, TROUBLE, Tickets, card_on, tax_on
 from econ.costing import NOISE, THOUSAND, complication_chance
@@ -84,9 +84,11 @@ def write_estimate(book: Book, d: Decision, x: Workings, tickets: Tickets) -> Es
         return None
     titles = [x.machine_class.jobs[j].title for j in jobs]
     page.block(f"For: {listed(titles)}." if jobs else "For: looking it over and the test run.", "strong")
-    chosen = next(c for c in d.courses if c.course == d.verdict.course)
-    if chosen.jobs != jobs:
-        page.block("The answer is another course: this is what the repair would come to if it were chosen.", "note")
+    own = [i + 1 for i, c in enumerate(d.courses) if c.kind == "repair" and c.jobs == jobs]
+    other = "The answer is another course: this is what the repair would come to if it were chosen."
+    is_own = "+".join(f"(best_course={n})" for n in own) or "0"
+    chosen = next(i + 1 for i, c in enumerate(d.courses) if c.course == d.verdict.course)
+    page.block(f'IF({is_own}>0,"",{text(other)})', "note", first="" if chosen in own else other)
     page.next = FIRST - 1
     page.heads("", ">quantity", "", ">price of one", ">amount", "")
     lines = _Lines(page, x, d.estimate.lines)

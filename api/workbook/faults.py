@@ -9,6 +9,7 @@ from api.workbook.left import Left
 from api.workbook.page import Book, Row, Table
 from econ.decision import Decision
 from econ.suspects import pointed_at
+from econ.words import percent
 from econ.workings import Workings
 
 COLUMNS = ("title", "hidden", "prior", "told", "now", "odds", "pointed", "rank")
@@ -68,7 +69,7 @@ def write_faults(book: Book, d: Decision, x: Workings, table: Table, left: Left)
     if d.faults_left_out:
         titles = "; ".join(x.machine_class.faults[f].title for f in d.faults_left_out)
         page.block(f"Not weighed, as others bear on this more: {titles}.", "note")
-    page.block(f"Hidden damage of any kind, in the answer: {d.hidden_damage:.1%}.", "told")
+    page.block(f"Hidden damage of any kind, in the answer: {percent(d.hidden_damage)}.", "told")
 
 
 def _above(table: Table, row: int) -> str:

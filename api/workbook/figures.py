@@ -121,11 +121,13 @@ def _owner(f: _Figures, x: Workings, months: Table) -> None:
     age = f"{share!r}" if share is not None else f"{x.terms['used_age_share']!r}*median_life"
     f.add("used_age", "age of a used replacement [years]", age, "years")
     f.add("share_used", "value over new price at that age", share_of(x, "used_age"))
-    premium = ""  # a price that is stated is what it costs
+    f.add("used_total", "a used one, found and brought", "used_price+replacement_delivery", "money")
+    sells = "used_price"  # a price that is stated is what it costs and what it would sell for
     if x.case.market.used_price is None:
-        premium = "*IF(ABS(used_price-share_used*new_price)<0.000001,1+used_premium,1)"
-    f.add("used_total", "a used one, found and brought", f"used_price{premium}+replacement_delivery", "money")
-    f.add("used_costs", "of it the price, as one would state it", "used_total-replacement_delivery", "money")
+        typical = "share_used*new_price"
+        shown = f"ABS(used_price-{typical}*(1+used_premium))<{0.51 / x.scale!r}"  # that written in changes nothing
+        sells = f"IF({shown},{typical},used_price)"
+    f.add("used_sells", "what it would sell for, found or not", sells, "money")
     f.add("week", "a week without it in this season", f"downtime_per_week*{k.downtime_season!r}", "money")
     f.add(
         "new_year",
@@ -134,7 +136,8 @@ def _owner(f: _Figures, x: Workings, months: Table) -> None:
         "money",
     )
     f.add("used_year", "a year of service of a used one", f"MIN({months.column('used_cost', 1)})", "money")
-    f.add("service_year", "a year of service at its cheapest", "MIN(new_year,used_year,do_without_per_year)", "money")
+    without = ",do_without_per_year" if "do_without_per_year" in x.terms.figures else ""
+    f.add("service_year", "a year of service at its cheapest", f"MIN(new_year,used_year{without})", "money")
     for kind in ("new", "used"):
         at = f"MATCH({kind}_year,{months.column(f'{kind}_cost', 1)},0)"
         f.add(
@@ -144,18 +147,11 @@ def _owner(f: _Figures, x: Workings, months: Table) -> None:
             "years",
         )
         f.add(f"{kind}_worth", f"worth of getting a {kind} one", f"(service_year-{kind}_year)*{kind}_years", "money")
-    f.add(
-        "without_years",
-        "years looked ahead, discounted",
-        f"SUMPRODUCT({months.column('discount', 1)},{months.column('within', 1)})/12",
-        "years",
-    )
-    f.add(
-        "without_worth",
-        "worth of doing without",
-        'IF(ISNUMBER(do_without_per_year),-(do_without_per_year-service_year)*without_years,"")',
-        "money",
-    )
+    if without:
+        served = f"SUMPRODUCT({months.column('discount', 1)},{months.column('within', 1)})/12"
+        f.add("without_years", "years looked ahead, discounted", served, "years")
+        worth = "-(do_without_per_year-service_year)*without_years"
+        f.add("without_worth", "worth of doing without", worth, "money")
     f.add("replacement_wait", "waiting for a replacement costs", "replacement_days/7*week", "money")
     f.add(
         "first_years",
@@ -175,7 +171,8 @@ def _kept(f: _Figures, states: Table) -> None:
 
 
 def _instead(x: Workings) -> str:
-    return "MAX(new_worth-replacement_wait,used_worth-replacement_wait,without_worth)"
+    without = ",without_worth" if "do_without_per_year" in x.terms.figures else ""
+    return f"MAX(new_worth-replacement_wait,used_worth-replacement_wait{without})"
 
 
 def _hour_cost(x: Workings) -> str:
@@ -329,7 +326,7 @@ def _month(
             "money",
         )
         live(f"ends_{n}", f"{here(f'ends_{n}', 1)}+{here('discount')}*({before}-{now})*scrap", "money")
-    for kind, age, price in (("new", "0", "new_price"), ("used", "used_age", "used_price")):
+    for kind, age, price in (("new", "0", "new_price"), ("used", "used_age", "used_sells")):
         live(f"{kind}_alive", alive(age))
         start = share_of(x, age)
         value = f"{price}*IF({start}>0,({share_of(x, age + '+' + here('time'))})/({start}),1)"

@@ -20,7 +20,8 @@ HEADS = ("", ">in the answer", ">change to", ">counts", "", "may be", "where the
 WIDTHS = (42, 12, 12, 12, 8, 18, 46)
 YES_NO = ("yes", "no")
 LONGEST = 12  # years that the months of the workbook go to at least
-MOST_MONEY = 10_000_000.0
+MOST_MONEY = 999_999_999.0  # as much as a case may state
+OWN = "the case's own default"
 
 
 @dataclass(frozen=True)
@@ -94,11 +95,18 @@ class _Maker:
         money = shape == "money"
         answer = None if figure is None else float(figure) / (self.scale if money else 1.0)
         stated = name in self.x.case.terms.model_fields_set
-        source = STATED if stated else self._sources.get(name, "" if figure is None else "the case's own default")
+        source = STATED if stated else self._sources.get(name, "" if figure is None else OWN)
         self.add(name, shape, answer, label, unit, source or "not stated", least, most or MOST_MONEY)
 
-    def yes(self, name: str, said: bool, label: str, source: str = STATED) -> None:
+    def yes(self, name: str, said: bool, label: str, term: str) -> None:
+        """Add a term that is so or not. term: of the case that says so."""
+        source = self.told(term in self.x.case.terms.model_fields_set)
         self.add(name, "text", "yes" if said else "no", label, "", source, options=YES_NO)
+
+    @staticmethod
+    def told(stated: bool) -> str:
+        """Return where a figure is from that the case states or leaves at what it takes by itself."""
+        return STATED if stated else OWN
 
 
 def inputs_of(x: Workings, scale: int) -> list[tuple[str, list[Line]]]:
@@ -118,9 +126,17 @@ def inputs_of(x: Workings, scale: int) -> list[tuple[str, list[Line]]]:
         find = x.case.find
         m.group("The find")
         asked = None if find.asking_price is None else to_minor(find.asking_price, x.case.currency) / scale
-        m.add("asking_price", "money", asked, "asked for it", "", STATED)
-        m.add("travel_cost", "money", to_minor(find.travel_cost, x.case.currency) / scale, "the trip", "", STATED)
-        m.add("travel_hours", "hours", find.travel_hours, "hours of the trip", "h", STATED, 0.0, 100.0)
+        m.add("asking_price", "money", asked, "asked for it", "", STATED if asked is not None else "not stated")
+        m.add(
+            "travel_cost",
+            "money",
+            to_minor(find.travel_cost, x.case.currency) / scale,
+            "the trip",
+            "",
+            m.told("travel_cost" in find.model_fields_set),
+        )
+        trip = m.told("travel_hours" in find.model_fields_set)
+        m.add("travel_hours", "hours", find.travel_hours, "hours of the trip", "h", trip, 0.0, 100.0)
     return [(title, lines) for title, lines in m.groups if lines]
 
 
@@ -140,7 +156,7 @@ def _prices(m: _Maker, x: Workings) -> None:
             booked = x.terms.priced.get(part)
             source = f"typical price, {known.source}"
             if booked is not None and booked.unit_cost is not None:
-                source = price_source(booked)
+                source = f"{price_source(booked)}; what sending it costs does not follow"
             if part in x.case.prices:
                 source = STATED
             label = f"{known.title} ({known.designation})" if known.designation else known.title
@@ -190,7 +206,12 @@ def _charges(m: _Maker, x: Workings) -> None:
         cap = None if given.supplies_cap is None else float(x.terms["supplies_cap"]) / m.scale
         m.add("supplies_cap", "money", cap, "shop supplies at most", "", STATED if cap is not None else "no cap")
         m.term("diagnosis_fee", "money")
-        m.yes("diagnosis_credited", given.diagnosis_credited, "diagnosis fee credited when it is repaired")
+        m.yes(
+            "diagnosis_credited",
+            given.diagnosis_credited,
+            "diagnosis fee credited when it is repaired",
+            "diagnosis_credited",
+        )
         m.term("pickup_delivery", "money", "collection and delivery")
         m.term("storage_per_day", "money", "storage a day")
         m.term("storage_free_days", "years", "days of storage that are free", "days", 0.0, 3650.0)
@@ -199,9 +220,9 @@ def _charges(m: _Maker, x: Workings) -> None:
         m.term("card_fee_rate", "share", "card fee", "", 0.0, 0.2)
     m.term("disposal_fee", "money", "disposal of oil, fuel and waste")
     m.term("tax_rate", "share", "tax", "", 0.0, 1.0)
-    m.yes("tax_inclusive", given.tax_inclusive, "prices include the tax")
+    m.yes("tax_inclusive", given.tax_inclusive, "prices include the tax", "tax_inclusive")
     for kind in ("labour", "parts", "supplies", "fees"):
-        m.yes(f"tax_on_{kind}", kind in given.taxable, f"tax on {kind}")
+        m.yes(f"tax_on_{kind}", kind in given.taxable, f"tax on {kind}", "taxable")
 
 
 def _market(m: _Maker, x: Workings) -> None:
@@ -234,11 +255,12 @@ def _market(m: _Maker, x: Workings) -> None:
         scrap, source = float(k.scrap) / scale, STATED
     m.add("scrap", "money", scrap, "scrap", "", source, -MOST_MONEY, first=float(k.scrap) / scale)
     if not reseller:
-        used: float | str = "=share_used*new_price"
-        source = "remaining value at its age; its price has the premium for finding it on top"
+        used: float | str = "=share_used*new_price*(1+used_premium)"
+        source = "remaining value at its age, and the premium for finding it and its risk"
+        first = float(k.used_price) * (1.0 + x.terms["used_premium"]) / scale
         if stated.used_price is not None:
             used, source = float(k.used_price) / scale, STATED
-        m.add("used_price", "money", used, "a used replacement", "", source, 0.01, first=float(k.used_price) / scale)
+        m.add("used_price", "money", used, "a used replacement", "", source, 0.01, first=first)
         if stated.used_price is None:
             m.term("used_premium", "share", "", "", 0.0, 2.0)
         m.term("replacement_delivery", "money", "bringing a replacement")
@@ -273,7 +295,8 @@ def _time(m: _Maker, x: Workings) -> None:
         "machine_hours", "count", case.hours, "hours on the machine", "h",
         STATED if case.hours is not None else "not stated", 0.0, 50_000.0,
     )  # fmt: skip
-    m.add("condition", "text", case.condition, "condition", "", STATED, options=tuple(CONDITION_KAPPA))
+    own = m.told("condition" in case.model_fields_set)
+    m.add("condition", "text", case.condition, "condition", "", own, options=tuple(CONDITION_KAPPA))
     life = case.life_hours if case.life_hours is not None else figures.median_hours
     source = STATED if case.life_hours is not None else figures.median_hours_source
     m.add(
@@ -281,16 +304,17 @@ def _time(m: _Maker, x: Workings) -> None:
     )
     if x.terms.perspective == "reseller":
         return
-    own = x.terms.figures.get("hours_per_year")
-    source = STATED if own is not None else figures.hours_per_year_source
-    own = figures.hours_per_year if own is None else own
-    m.add("hours_per_year", "count", own, "own use", "h/year", source, 0.1, 8_760.0)
+    use = x.terms.figures.get("hours_per_year")
+    source = STATED if use is not None else figures.hours_per_year_source
+    use = figures.hours_per_year if use is None else use
+    m.add("hours_per_year", "count", use, "own use", "h/year", source, 0.1, 8_760.0)
     m.term("horizon_years", "years", "", "years", 0.5, float(longest(x)))
     m.term("real_rate", "share", "", "a year", 0.0, 1.0)
     m.term("upkeep_rate", "share", "", "a year", 0.0, 1.0)
     m.term("upkeep_growth", "share", "", "", 0.0, 1.0)
     m.term("downtime_per_week", "money", "", "a week")
-    m.term("do_without_per_year", "money", "a year of hiring or doing without", "a year")
+    if "do_without_per_year" in x.terms.figures:  # else it is no course of the answer
+        m.term("do_without_per_year", "money", "a year of hiring or doing without", "a year")
 
 
 def write_inputs(book: Book, x: Workings, groups: list[tuple[str, list[Line]]]) -> Page:
@@ -331,7 +355,9 @@ def _write(page: Page, line: Line, rules: dict[tuple[float, float, tuple[str, ..
     first = line.first if isinstance(line.answer, str) and line.answer.startswith("=") else line.answer
     empty = '""' if line.answer is None else f"B{row}"
     changed = f"ROUND(C{row},{page.book.digits})" if line.shape == "money" else f"C{row}"
-    page.live(row, 4, f"IF(ISBLANK(C{row}),{empty},{changed})", line.shape, "strong", first)
+    page.live(
+        row, 4, f"IF({'ISTEXT' if line.options else 'ISNUMBER'}(C{row}),{changed},{empty})", line.shape, "strong", first
+    )
     page.put(row, 5, line.unit)
     key = (line.least, line.most, line.options)
     if key not in rules:
@@ -352,7 +378,7 @@ def _rule(line: Line) -> DataValidation:
         rule = DataValidation(
             "decimal", operator="between", formula1=f"{line.least!r}", formula2=f"{line.most!r}", allow_blank=True
         )
-        rule.error = f"A number from {line.least:,g} to {line.most:,g}."
+        rule.error = f"A figure from {line.least:,.10g} to {line.most:,.10g}."
     rule.errorTitle, rule.showErrorMessage = "That can't stand here", True
     return rule
 

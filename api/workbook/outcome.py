@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from api.workbook.courses import Courses
 from api.workbook.estimate import Estimated
 from api.workbook.page import Book, Page
 from econ.decision import Decision
@@ -10,7 +11,7 @@ from econ.workings import Workings
 SPARE = 4  # empty lines for what nobody foresaw
 
 
-def write_outcome(book: Book, d: Decision, x: Workings, estimated: Estimated | None) -> None:
+def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: Estimated | None) -> None:
     """Write the sheet."""
     page = book.page("What it came to", [46, 11, 11, *([book.wide(12)] * 3), 9, 26])
     page.line("Estimate against what it came to", role="title")
@@ -38,16 +39,16 @@ def write_outcome(book: Book, d: Decision, x: Workings, estimated: Estimated | N
     total = page.next
     page.put(total, 1, "Total", "general", "total")
     for column in "BCDE":
-        at = "ABCDEFGH".index(column) + 1
+        place = "ABCDEFGH".index(column) + 1
         shape = "hours" if column in "BC" else "money"
-        page.live(total, at, f"SUM({column}{first}:{column}{last})", shape, "total")
+        page.live(total, place, f"SUM({column}{first}:{column}{last})", shape, "total")
     page.live(total, 6, f'IF(COUNT(E{first}:E{last})=0,"",E{total}-D{total})', "money", "total")
     page.live(total, 7, f'IF(OR(COUNT(E{first}:E{last})=0,D{total}=0),"",E{total}/D{total}-1)', "share", "total")
     page.live(
         total, 8, f'{len(estimated.lines)}-COUNT(E{first}:E{last - SPARE})&" lines not yet known"', "general", "note"
     )
     page.next += 2
-    _after(page, d, x, total)
+    _after(page, d, x, at, range(first, first + len(estimated.lines)), total)
 
 
 def _line(page: Page, what: str, estimate: str, hours: str) -> None:
@@ -65,28 +66,32 @@ def _line(page: Page, what: str, estimate: str, hours: str) -> None:
     p.next += 1
 
 
-def _after(page: Page, d: Decision, x: Workings, total: int) -> None:
-    """Write what it was worth afterwards: would the same be paid again."""
-    p = page
-    p.block("Afterwards", "strong")
+def _after(page: Page, d: Decision, x: Workings, at: Courses, lines: range, total: int) -> None:
+    """Write what it was worth afterwards: would the same be paid again. lines: rows of the estimate's lines."""
+    page.block("Afterwards", "strong")
     rows = [
         ("what turned out to be wrong", "text"),
         ("what was left as it is", "text"),
         ("sold for, or worth running", "money"),
     ]
     for label, shape in rows:
-        p.put(p.next, 1, label)
-        p.put(p.next, 4, None, shape, "fill_in")
-        p.next += 1
-    row = p.next
-    p.put(row, 1, "worth paying up to, by the answer")
-    if x.curing is not None:
-        p.live(row, 4, "pays_to_amount", "money")
-    p.put(row + 1, 1, "so the repair was")
-    if x.curing is not None:
-        verdict = f'IF(E{total}<=D{row},"worth what it came to","dearer than it was worth")'
-        formula = f'IF(COUNT(E5:E{total - 1})=0,"not yet known",{verdict})'
-        p.live(row + 1, 4, formula, "general", "strong")
-    p.next = row + 3
+        page.put(page.next, 1, label)
+        page.put(page.next, 4, None, shape, "fill_in")
+        page.next += 1
+    spent = page.next
+    page.put(spent, 1, "paid, and own time at what an hour is worth" if not x.terms.by_shop else "paid")
+    own = "" if x.terms.by_shop else f"+C{total}*bench_hour"
+    page.live(spent, 4, f"E{total}{own}", "money")
+    jobs = d.estimate.jobs if d.estimate else ()
+    limit = next((i for i, c in enumerate(d.courses) if c.jobs == jobs and c.repair_limit is not None), None)
+    page.put(spent + 1, 1, "worth paying up to, by the answer")
+    most = "pays_to_amount" if limit is None else at.table.cell("limit", limit)
+    page.live(spent + 1, 4, most, "money")
+    page.put(spent + 2, 1, "so the repair was")
+    known = f"COUNT(E{lines.start}:E{lines.stop - 1})"
+    verdict = f'IF(D{spent}<=D{spent + 1},"worth what it came to","dearer than it was worth")'
+    formula = f'IF({known}<{len(lines)},({len(lines)}-{known})&" lines not yet known",{verdict})'
+    page.live(spent + 2, 4, formula, "general", "strong", f"{len(lines)} lines not yet known")
+    page.next = spent + 4
     if d.spent_so_far:
-        p.block(f"Spent before, and not counted: {d.currency} {d.spent_so_far:,f}.", "note")
+        page.block(f"Spent before, and not counted: {d.currency} {d.spent_so_far:,f}.", "note")

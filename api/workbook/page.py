@@ -59,7 +59,7 @@ ROLES: dict[str, dict[str, Any]] = {
     "warning": {"font": _font(bold=True), "border": BOX, "alignment": WRAPPED},
 }
 FORMATS = {
-    "text": "@", "general": "General", "count": "0", "hours": "0.00", "share": "0.0 %", "years": "0.0",
+    "text": "@", "general": "General", "count": "0", "hours": "0.000", "share": "0.00 %", "years": "0.0",
     "figure": "0.0000",
     "day": "yyyy-mm-dd", "moment": "yyyy-mm-dd hh:mm", "times": "0.00",
 }  # fmt: skip

@@ -19,6 +19,10 @@ from openpyxl.writer.excel import ExcelWriter
 _FORMULA = re.compile(r'<c r="([A-Z]+[0-9]+)"([^>]*)><f>(.*?)</f><v ?(?:/>|></v>)', re.DOTALL)
 
 
+def _bytes(data: Any) -> bytes:
+    return data if isinstance(data, bytes) else bytes(data.encode())
+
+
 class _Saved(zipfile.ZipFile):
     """The file of a workbook; parts of it are completed as they are written."""
 
@@ -29,17 +33,19 @@ class _Saved(zipfile.ZipFile):
         """Write a part; a drawing with the texts of its charts."""
         drawing = re.fullmatch(r"xl/drawings/drawing(\d+)\.xml", str(zinfo_or_arcname))
         if drawing:
-            body = data if isinstance(data, bytes) else data.encode()
+            body = _bytes(data)
             for n, alt in enumerate(self.texts[int(drawing[1]) - 1], 1):
                 chart = f'name="Chart {n}"'.encode()
                 body = body.replace(chart, chart + f" descr={quoteattr(alt)}".encode(), 1)
             data = body
+        if str(zinfo_or_arcname) == "docProps/app.xml":  # the library names a program that did not write it
+            data = re.sub(rb"<Application>.*?</Application>", b"<Application>mendworth</Application>", _bytes(data))
         super().writestr(zinfo_or_arcname, data, *more, **others)
 
     def write(self, filename: Any, arcname: Any = None, *more: Any, **others: Any) -> None:
         """Write a part from a file; a sheet with what its formulas come to at first."""
         sheet = re.fullmatch(r"xl/worksheets/sheet(\d+)\.xml", str(arcname))
-        first = self.firsts[int(sheet[1]) - 1] if sheet else {}
+        first = self.firsts[int(sheet[1]) - 1] if sheet and self.firsts else {}
         if not first:
             super().write(filename, arcname, *more, **others)
             return
@@ -58,12 +64,18 @@ def _with_first(found: re.Match[str], first: Mapping[str, Any]) -> str:
     return f'<c r="{place}"{more}{kind}><f>{formula}</f><v>{shown}</v>'
 
 
-def save(book: Workbook, texts: Sequence[Sequence[str]], firsts: Sequence[Mapping[str, Any]], file: BinaryIO) -> None:
+def save(
+    book: Workbook,
+    file: BinaryIO,
+    texts: Sequence[Sequence[str]] = (),
+    firsts: Sequence[Mapping[str, Any]] = (),
+) -> None:
     """Save a workbook.
 
     texts: of the charts of each drawing, in the order of the sheets. firsts: of each sheet, by cell, what formulas come
     to with the figures of the answer.
     """
+    book.properties.creator = "mendworth"
     archive = _Saved(file, "w", zipfile.ZIP_DEFLATED, allowZip64=True)
     archive.texts, archive.firsts = texts, firsts
     ExcelWriter(book, archive).save()

@@ -105,7 +105,7 @@ def write_care(book: Book, d: Decision, x: Workings) -> None:
 
 def write_release(book: Book, d: Decision, x: Workings) -> None:
     """Write the sheet of release checks: reading, person and time of each, and whether it passes."""
-    page = book.page("Release", (38, 10, 14, 12, 9, 18, 17, 40))
+    page = book.page("Release", (38, 10, 14, 12, 15, 18, 17, 40))
     page.line("Release checks: all must pass before it goes back", role="title")
     _machine(page, d, x)
     page.block(DEFERS, "note")
@@ -115,22 +115,23 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
     for t in d.release_checks:
         row = page.next
         page.put(row, 1, t.title, "general", "wrap")
-        how = f"{t.how} ({t.source})"
+        worked = f" Worked out from what the case tells: {t.reading:g} {t.unit}." if t.reading is not None else ""
+        how = f"{t.how}{worked} ({t.source})"
         page.put(row, 8, how, "general", "note")
         if t.limit is not None:
             page.put(row, 2, t.limit, "times")
             page.put(row, 3, f"{t.unit}, {'at most' if t.at_most else 'at least'}", "general", "wrap")
-            page.put(row, 4, t.reading, "times", "fill_in")
+            page.put(row, 4, None, "times", "fill_in")
             sign = "<=" if t.at_most else ">="
-            page.live(
-                row, 5, f'IF(ISNUMBER(D{row}),IF(D{row}{sign}B{row},"passes","FAILS"),"open")', "general", "strong"
-            )
+            passed = f"D{row}{sign}B{row}"
         else:
             page.put(row, 4, None, "text", "fill_in")
-            page.live(row, 5, f'IF(D{row}="","open",IF(D{row}="yes","passes","FAILS"))', "general", "strong", "open")
+            passed = f'D{row}="yes"'
             _words(page, f"D{row}", "yes", "no")
         page.put(row, 6, None, "text", "fill_in")
         page.put(row, 7, None, "moment", "fill_in")
+        signed = f'IF(OR(F{row}="",G{row}=""),"by whom, when?","passes")'
+        page.live(row, 5, f'IF(D{row}="","open",IF({passed},{signed},"FAILS"))', "general", "strong", "open")
         page.fit(row, (t.title, None, None, None, None, None, None, how))
         page.next += 1
     if d.release_checks:
@@ -149,6 +150,11 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
     _signatures(page, "who releases it")
 
 
+def _answered(d: Decision) -> tuple[str, ...]:
+    """Return the jobs that the answer takes; none where it is no repair, or where the cause is found first."""
+    return next(c.jobs for c in d.courses if c.course == d.verdict.course)
+
+
 def write_buyer(book: Book, d: Decision, x: Workings) -> None:
     """Write what whoever takes the machine over must be told."""
     page = book.page("For the buyer", (58, 20, 16), upright=True)
@@ -160,7 +166,7 @@ def write_buyer(book: Book, d: Decision, x: Workings) -> None:
             f"NOT TO BE RUN AS IT IS: {hold.title}. {hold.why} Sold for parts or repair only, until this is cleared.",
             "warning",
         )
-    c, jobs = x.machine_class, d.estimate.jobs if d.estimate else ()
+    c, jobs = x.machine_class, _answered(d)
     page.block("What is known or likely to be wrong with it", "strong")
     page.heads("fault", "chance in the answer", "put right")
     first = page.next
@@ -175,16 +181,18 @@ def write_buyer(book: Book, d: Decision, x: Workings) -> None:
     else:
         page.block("Nothing that was said or seen makes a fault likely.")
     page.gap()
-    page.block("Work meant to be done on it (sheet Estimate)", "strong")
+    page.block("Work done on it" + (": what the answer takes" if jobs else ""), "strong")
     page.heads("job", "done", "on")
     first = page.next
-    for j in jobs:
-        row = page.line(c.jobs[j].title, role="wrap", tall=True)
+    for job in [*(c.jobs[j].title for j in jobs), "", "", ""]:
+        row = page.next
+        page.put(row, 1, job or None, "general", "wrap" if job else "fill_in")
         page.put(row, 2, None, "text", "fill_in")
         page.put(row, 3, None, "day", "fill_in")
-    if jobs:
-        _words(page, f"B{first}:B{page.next - 1}", "yes", "no")
-        _days(page, f"C{first}:C{page.next - 1}")
+        page.fit(row, (job,))
+        page.next += 1
+    _words(page, f"B{first}:B{page.next - 1}", "yes", "no")
+    _days(page, f"C{first}:C{page.next - 1}")
     page.gap()
     page.block(
         f"Hidden damage of any kind, in the answer: {percent(d.hidden_damage)}. What nobody opened nobody has seen. "

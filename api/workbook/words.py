@@ -5,9 +5,11 @@ from __future__ import annotations
 from api.workbook.courses import Courses
 from api.workbook.faults import pointed
 from api.workbook.formula import percent, said, text
+from api.workbook.inputs import YES_NO
 from api.workbook.page import Book, Page, Table
 from api.workbook.tickets import Tickets
 from econ.decision import CourseLine, Decision
+from econ.life import CONDITION_KAPPA
 from econ.repairs import LEADS_FROM
 from econ.words import KNOWN_FROM, RIVALS, SURE_OF_CAUSE, TITLES, listed
 from econ.workings import Workings
@@ -72,7 +74,23 @@ def write_words(book: Book, d: Decision, x: Workings, at: Courses, tickets: Tick
     w.add("reason", _reason(d, x, at, marked))
     w.add("shop_earns", _shop(w, at) if d.perspective == "shop" else '""')
     w.add("answer_now", 'TRIM(first_sentence&" "&gain&" "&reason&" "&shop_earns)')
-    w.add("headline", _stepped(d, at))
+    w.add("contradiction", _contradiction(x))
+    w.add("headline", f'IF(contradiction="",{_stepped(d, at)},contradiction)')
+
+
+def _contradiction(x: Workings) -> str:
+    """Return what can't be as the figures stand, which a case is refused for; empty where there is nothing."""
+    cells = "changed_figures"
+    words = "+".join(f'COUNTIF({cells},"{word}")' for word in (*YES_NO, *CONDITION_KAPPA))
+    wrong = [
+        (f"COUNTA({cells})>COUNT({cells})+{words}", "a text stands where a figure belongs"),
+        ("IF(ISNUMBER(as_is),as_is>=running,FALSE)", "as it stands it can't bring as much as running"),
+    ]
+    if x.terms.perspective != "reseller":
+        dearer = (("running", "running"), ("part_out", "in parts"), ("scrap", "as scrap"))
+        wrong += [(f"{name}>new_total", f"{how} it can't bring more than a new one costs") for name, how in dearer]
+    told = "&".join(f'IF({test},"; {said}","")' for test, said in wrong)
+    return f'IF(({told})="","","The figures contradict each other"&{told}&". Correct them on sheet Inputs.")'
 
 
 def _cause(w: _Words, marked: int, faults: Table) -> None:
@@ -206,7 +224,7 @@ def _stepped(d: Decision, at: Courses) -> str:
     step = first_step_of(d)
     if not step:
         return "answer_now"
-    same = f"best_course={at.number(d.verdict.course) + 1}"
+    same = f"AND(best_course={at.number(d.verdict.course) + 1},COUNTA(changed_figures)=0)"  # a plan does not follow
     return f"IF({same},{text(step)}&LOWER(LEFT(answer_now,1))&MID(answer_now,2,4000),answer_now)"
 
 

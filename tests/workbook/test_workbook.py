@@ -168,6 +168,8 @@ def test_charts_are_there_with_texts_and_read_from_cells(book):
             assert all(len(e.get("descr", "")) > 20 for e in frames)
         for name in charts:
             text = parts.read(name).decode()
+            if "errBars" in text:  # in the order of the schema (ECMA-376, CT_ErrBars, from memory)
+                assert text.index("<plus>") < text.index("<minus>")
             assert 'plotVisOnly val="0"' in text  # else a spreadsheet draws nothing of columns that are folded away
             assert re.search(r"<(c:)?f>'?[A-Z][A-Za-z-]+'?!\$[A-Z]+\$\d+", text)
 
