@@ -66,6 +66,7 @@ MAKE = (
     ("charges", "supplies and fees"),
     ("tax", "tax"), ("own_time", "own time"), ("waiting", "waiting"), ("later", "what may follow"),
 )  # fmt: skip
+BESIDE_EACH_OTHER = 7  # courses that a page of the bridge has room for
 DRAWN = 6  # repairs whose costs are drawn
 LONG = 44  # letters of a course's name in a chart
 NAMES = {
@@ -128,6 +129,8 @@ def write_bridge(book: Book, at: Courses, left: Left, tickets: Tickets, months: 
     d = at.d
     page = book.page("Bridge", [46, *([book.wide(14)] * len(d.courses))])
     page.line("From the estimate to what each course is worth", role="title")
+    if len(d.courses) > BESIDE_EACH_OTHER:
+        page.sheet.page_setup.fitToWidth, page.sheet.print_title_cols = 2, "A:A"
     page.block(
         "Costs are below nothing. Expected amounts, in today's money; the last line is what the answer compares. "
         + ("Baseline: walking away, before the asking price and the trip." if d.perspective == "reseller" else
@@ -239,6 +242,8 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
     d, table = at.d, at.table
     page = book.page("Courses", [book.wide(WIDTHS[name]) if name in MONEY else WIDTHS.get(name, 9) for name in COLUMNS])
     page.line("What can be done, side by side", role="title")
+    if d.perspective == "shop":
+        page.sheet.page_setup.fitToWidth, page.sheet.print_title_cols = 2, "A:C"
     page.block(
         "Better off: expected, in today's money, than "
         + ("walking away, before the asking price and the trip. " if d.perspective == "reseller" else

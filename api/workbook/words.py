@@ -104,7 +104,7 @@ def _cause(w: _Words, marked: int, faults: Table) -> None:
     w.add("lead_title", f"INDEX({faults.column('title')},{first})")
     w.add("lead_chance", f"INDEX({faults.column('pointed')},{first})", "share")
     w.add("lead_percent", percent("lead_chance"))
-    clear = '"It is most likely "&lead_title&" ("&lead_percent&")"'
+    clear = 'IF(lead_chance>0,"It is most likely "&lead_title&" ("&lead_percent&")","The cause is open")'
     if marked == 1:
         w.add("cause", clear)
         return

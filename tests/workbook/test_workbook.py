@@ -17,6 +17,7 @@ from api.command import main
 from api.demo import demos
 from api.http import create_app
 from api.openapi import XLSX
+from api.workbook.courses import COLUMNS
 from econ.money import DIGITS
 from econ.raking import raked
 from tests.api.cases import GOOD
@@ -266,6 +267,47 @@ def test_printed_nothing_is_clipped(tmp_path, seed):
     assert (
         pages[0].count("sell") + pages[0].count("repair") > 6
     )  # the courses stand in the list and at the chart's side
+
+
+def shown_only(path):
+    """Return a workbook as a program sees it that works no formula out."""
+    return openpyxl.load_workbook(path, data_only=True)
+
+
+def test_a_program_that_only_shows_the_file_shows_the_answer(book):
+    _, decision, _, path = book
+    shown = shown_only(path)
+    assert shown["Answer"]["A4"].value == decision.verdict.headline
+    assert not [c.coordinate for row in shown["Answer"].iter_rows(min_col=2, max_col=5) for c in row if c.value == ""]
+    worths = [shown["Courses"].cell(6 + i, COLUMNS.index("worth") + 1).value for i in range(len(decision.courses))]
+    assert worths == [float(c.net_worth) for c in decision.courses]
+    total = next(r[4] for r in shown["Estimate"].iter_rows(values_only=True) if str(r[0]).startswith("Total,"))
+    assert total == float(decision.estimate.total)
+
+
+def test_the_file_names_no_other_program(book):
+    with zipfile.ZipFile(book[3]) as parts:
+        told = parts.read("docProps/app.xml") + parts.read("docProps/core.xml")
+    assert b"<Application>mendworth</Application>" in told
+    assert not re.search(
+        rb"excel|openpyxl|office\b", told.replace(b"openxmlformats.org/officeDocument", b""), re.IGNORECASE
+    )
+
+
+@pytest.mark.slow
+@needs_pdf
+def test_large_amounts_are_printed_whole(tmp_path):
+    """A currency of small units, at some sixteen thousand to the dollar."""
+    case = {**demos()[0].case, "currency": "IDR"}
+    times = 16_000
+    for shelf in ("terms", "market", "prices", "machine"):
+        raised = {
+            k: f"{float(v) * times:.0f}" if isinstance(v, str) and v.replace(".", "").isdigit() else v
+            for k, v in case.get(shelf, {}).items()
+        }
+        case[shelf] = raised
+    made(case, tmp_path / "x.xlsx")
+    assert not [n for n, page in enumerate(printed(tmp_path / "x.xlsx", tmp_path), 1) if "###" in page]
 
 
 def test_raking_gives_each_fault_its_chance():
