@@ -32,6 +32,8 @@ CELLS = {
     "market.used_price": "used_price",
     "find.asking_price": "asking_price",
 }  # fmt: skip
+# Inputs along which worth runs in a curve, so that a straight line would mislead.
+CURVED = ("machine.", "terms.horizon_years", "terms.real_rate", "terms.upkeep")
 SIDES = (5, 8)  # columns of what is best below a change and above it
 SHOWN = 12  # inputs drawn in the chart
 NEAREST = 1.0  # a lead smaller than so many minor units says nothing of where it turns
@@ -159,7 +161,8 @@ def _joined(page: Page, row: int) -> None:
 
 def _now(at: Courses, line: InputLine, change: Change, names: Mapping[str, int], cell: str | None, scale: int) -> str:
     """Return where two courses are worth the same now; empty where the sheet can't say."""
-    if cell is None or change.below not in names or change.above not in names:
+    bent = line.input.startswith(CURVED)
+    if cell is None or bent or change.below not in names or change.above not in names:
         return ""
     below, above = names[change.below], names[change.above]
     lead = (at.x.courses[below].worth - at.x.courses[above].worth) / scale
