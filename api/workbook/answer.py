@@ -17,8 +17,8 @@ CHANGED = "COUNTA(changed_figures)"
 UNCHANGED = "All figures are those of the answer."
 CARE = (
     "Before it is run or taken apart: spark lead off or battery pack out, fuel away from flames, and the maker's "
-    "manual beside "
-    "it. Where this differs from the maker's manual, from local codes or from what a licensed person says, those hold."
+    "manual beside it. Where this differs from the maker's manual, from local codes or from what a licensed person "
+    "says, those hold."
 )
 
 
@@ -56,8 +56,7 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     sure = f"{d.verdict.confidence_word[:1].upper()}{d.verdict.confidence_word[1:]}"
     page.block(
         f"{sure}: with the figures of the answer the best course in {percent(d.verdict.confidence)} of what it may "
-        "turn out "
-        "to be.",
+        "turn out to be.",
         "told",
     )
     page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 120), first=UNCHANGED)
@@ -72,8 +71,7 @@ def _draw(page: Page, d: Decision, at: Courses) -> None:
         page, f"A{page.next}", at.table, "short", [("worth", "better off by")], rows,
         "Better off by; the thin lines (in the answer alone) leave out one in ten below and above",
         f"Bar chart: how much better off each of {len(d.courses)} courses leaves whoever decides; the thin lines "
-        "reach from what "
-        "one in ten falls below to what one in ten goes above.",
+        "reach from what one in ten falls below to what one in ten goes above.",
         reach=("below", "above"), ends=("p10", "p90"), size=(19.5, 1.8 + 0.72 * len(d.courses)),
     )  # fmt: skip
     page.next += int((1.8 + 0.72 * len(d.courses)) / 0.46) + 2

@@ -61,8 +61,7 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
     page.line("What would change the answer", role="title")
     page.block(
         "How much the answer's course is worth if one figure is at the low or the high end of what it may well be, "
-        "those that "
-        "move it most first. Worked out with the answer: this table does not follow.",
+        "those that move it most first. Worked out with the answer: this table does not follow.",
         "note", 9,
     )  # fmt: skip
     table = tornado_table(d)
@@ -83,8 +82,7 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
             page, f"A{page.next}", table, "input", [("below", "at the low end"), ("above", "at the high end")], shown,
             "How far each figure moves what the answer is worth",
             f"Bar chart: for {len(shown)} figures how much more or less the answer is worth at the low and the high "
-            "end of "
-            "each.",
+            "end of each.",
             across=True, size=(26.0, 10.0),
         )  # fmt: skip
         page.next += 22
@@ -120,11 +118,9 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
     """Write where the best course changes: as in the answer, and with the figures as they are now."""
     page.block("Where the best course changes", "strong", 9)
     page.block(
-        "In the answer: searched for to the last unit. Now: where the lead of the one over the other is used up "
-        "with the figures "
-        "as they stand, along the line from the lead in the answer to the change; it follows every input, and "
-        "agrees with a "
-        "new search as far as that lead falls along a line.",
+        "In the answer: searched for to the last unit. Now: where the lead of the one over the other is used up with "
+        "the figures as they stand, along the line from the lead in the answer to the change; it follows every "
+        "input, and agrees with a new search as far as that lead falls along a line.",
         "note", 9,
     )  # fmt: skip
     rows = [(line, change) for line in d.break_even.inputs for change in line.changes]

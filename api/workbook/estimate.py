@@ -241,8 +241,8 @@ def _promise(page: Page, d: Decision, x: Workings) -> None:
         currency = d.currency
         page.block(
             f"Not to exceed {currency} {a.not_to_exceed:,f} without asking again (worked out with the answer). "
-            "Looking it over "
-            f"costs up to {currency} {a.diagnosis_up_to:,f}; to decline after that costs {currency} {a.decline:,f}.",
+            f"Looking it over costs up to {currency} {a.diagnosis_up_to:,f}; to decline after that costs {currency} "
+            f"{a.decline:,f}.",
             "told",
         )
         page.gap()

@@ -30,11 +30,9 @@ def write_faults(book: Book, d: Decision, x: Workings, table: Table, left: Left)
     page = book.page("Faults", (58, 16, 14, 14, 14, 12, 10, 10))
     page.line("What it most likely is", role="title")
     page.block(
-        "More than one may be true. Before: with what is known of its history, nothing heard or seen. In the "
-        "answer: worked "
-        "out by going through every set of faults, which a sheet can't; change a chance on the sheet of inputs and "
-        "its odds "
-        "count so many times, the other faults follow.",
+        "More than one may be true. Before: with what is known of its history, nothing heard or seen. In the answer: "
+        "worked out by going through every set of faults, which a sheet can't; change a chance on the sheet of "
+        "inputs and its odds count so many times, the other faults follow.",
         "note",
     )  # fmt: skip
     page.next = table.top - 1

@@ -76,6 +76,9 @@ def write_figures(book: Book, x: Workings, months: Table, states: Table) -> None
         "money",
     )
     f.add("apart_hours", "hours to take it to parts", repr(c.value.part_out_hours), "hours")
+    taxed = 'new_price*IF(tax_inclusive="yes",1,1+tax_rate)'
+    brought = "replacement_delivery" if own else repr(x.terms.money("replacement_delivery") / book.scale)
+    f.add("new_total", "a new one, tax and delivery paid", f"{taxed}+{brought}", "money")
     if own:
         _owner(f, x, months)
         _kept(f, states)
@@ -111,12 +114,6 @@ def _owner(f: _Figures, x: Workings, months: Table) -> None:
     class_hours = life_figures(x.case, c).hours_per_year
     f.add("pace", "own use over the usual", f"hours_per_year/{class_hours!r}")
     f.add("steps", "months looked ahead", f"MAX(1,{even('horizon_years*12')})", "count")
-    f.add(
-        "new_total",
-        "a new one, tax and delivery paid",
-        'new_price*IF(tax_inclusive="yes",1,1+tax_rate)+replacement_delivery',
-        "money",
-    )
     share = x.terms.figures.get("used_age_years")
     age = f"{share!r}" if share is not None else f"{x.terms['used_age_share']!r}*median_life"
     f.add("used_age", "age of a used replacement [years]", age, "years")
@@ -191,8 +188,7 @@ def _steepness(f: _Figures, page: Page, x: Workings) -> None:
     page.gap()
     page.block(
         "How hard buyers mark down known faults: the exponent at which what the complaint makes likely brings the "
-        "price as it "
-        "stands, where that is stated. Each line is a step of Newton's method from the line above.",
+        "price as it stands, where that is stated. Each line is a step of Newton's method from the line above.",
         "note", 3,
     )  # fmt: skip
     top = page.next
@@ -261,8 +257,7 @@ def write_months(book: Book, x: Workings, months: Table, renewals: list[float], 
     page.line("Workings: month by month", role="title")
     page.block(
         f"Life is Weibull, shape {WEIBULL_SHAPE:g}; alive: chance that it still serves; ends, out: sums up to the "
-        "month, "
-        "discounted; held: chance alive, discounted. A column for each share of its age that a job takes off: "
+        "month, discounted; held: chance alive, discounted. A column for each share of its age that a job takes off: "
         + ", ".join(f"{n}: {r:.0%}" for n, r in enumerate(renewals)) + ".",
         "note", min(len(months.columns), 14),
     )  # fmt: skip

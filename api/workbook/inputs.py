@@ -323,9 +323,8 @@ def write_inputs(book: Book, x: Workings, groups: list[tuple[str, list[Line]]]) 
     page.line("Inputs: what may be changed", role="title")
     page.block(
         'Write a figure into a framed cell of the column "change to": everything else follows. Empty it, and what the '
-        "answer takes counts again. Slanted figures on grey, on other sheets, were worked out with the answer and "
-        "do not "
-        "follow; for those decide the changed case anew."
+        "answer takes counts again. Slanted figures on grey, on other sheets, were worked out with the answer and do "
+        "not follow; for those decide the changed case anew."
     )
     page.heads(*HEADS)
     page.sheet.freeze_panes = page.sheet.cell(page.next, 2)

@@ -83,12 +83,9 @@ def write_states(book: Book, x: Workings, at: Left) -> None:
     page.line("Workings: what may be wrong, all faults together", role="title")
     page.block(
         f"The {len(x.states)} likeliest sets of faults, with {x.whole:.2%} of all that is believed. Their chances "
-        "were worked "
-        "out with the answer, and raised so that each fault is as likely as over all; what is missed for all that "
-        "counts as it "
-        "does in the answer. A chance that is changed on the sheet of inputs multiplies the odds of its fault. To "
-        "the right: "
-        "the row of sheet Left that each repair leaves.",
+        "were worked out with the answer, and raised so that each fault is as likely as over all; what is missed for "
+        "all that counts as it does in the answer. A chance that is changed on the sheet of inputs multiplies the "
+        "odds of its fault. To the right: the row of sheet Left that each repair leaves.",
         "note", 8,
     )  # fmt: skip
     page.next = TOP - 1
@@ -167,8 +164,7 @@ def write_left(book: Book, x: Workings, at: Left, tickets: Tickets, months: Tabl
     page.gap()
     page.block(
         "What a repair leaves: where it passes the test run that is its worth; where something fails, the better of "
-        "adding "
-        "the cheapest jobs and letting it go.",
+        "adding the cheapest jobs and letting it go.",
         "note", 8,
     )  # fmt: skip
     page.next = at.left.top - 1

@@ -68,8 +68,7 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
     page.block("A new one in the books: by the sheet's own functions, and reckoned out beside them", "strong")
     page.block(
         "For the books alone, no part of the answer: nominal money, and what the books say of a machine is not what "
-        "it sells "
-        "for. The yearly cost is that of a loan or of an even yearly charge, nothing failing.",
+        "it sells for. The yearly cost is that of a loan or of an even yearly charge, nothing failing.",
         "note",
     )  # fmt: skip
     first = page.next

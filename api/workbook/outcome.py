@@ -20,8 +20,7 @@ def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: 
         return
     page.block(
         "Fill in what was really charged and how many hours it really took. A line left empty counts as not yet "
-        "known, and the "
-        "sums say how many are.",
+        "known, and the sums say how many are.",
         "note",
     )
     page.heads("", ">hours estimated", ">hours really", ">estimate", ">really", ">more or less", ">share", "why")

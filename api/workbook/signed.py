@@ -13,8 +13,7 @@ from econ.workings import Workings
 
 DEFERS = (
     "The maker's manual, local codes and what a licensed person says come before anything written here. Fuel gas, "
-    "mains "
-    "connections and pressure parts are work for licensed people where the law says so."
+    "mains connections and pressure parts are work for licensed people where the law says so."
 )
 TOLD_FROM = 0.1  # chance from which a fault that is left is told to a buyer [1]; judgement
 
@@ -91,8 +90,7 @@ def write_care(book: Book, d: Decision, x: Workings) -> None:
     _days(page, f"C{first}:C{page.next - 1}")
     page.block(
         "Declined: I was told of the hold and of what may happen, and I do not want the work that clears it done. I "
-        "will not run "
-        "the machine, and not sell or lend it as working, until that is done.",
+        "will not run the machine, and not sell or lend it as working, until that is done.",
         "note",
     )
     page.gap()

@@ -15,17 +15,12 @@ KEY = (
 )
 NOT_FOLLOWING = (
     "Worked out with the answer, so that it does not follow: what each finding makes likely (it takes every set of "
-    "faults, not a "
-    "sheet's few hundred), the plan and what a check is worth, the draws behind one in ten and nine in ten, which "
-    "repairs are "
-    "shown, the tornado and the two-way table, the prices and the sending of a price book, a price fitted to "
-    "comparables. For "
-    "these decide the changed case anew.",
+    "faults, not a sheet's few hundred), the plan and what a check is worth, the draws behind one in ten and nine in "
+    "ten, which repairs are shown, the tornado and the two-way table, the prices and the sending of a price book, a "
+    "price fitted to comparables. For these decide the changed case anew.",
     "Follows: prices, hours, rates, tax and every other charge, chances of faults, what machines bring and cost, "
-    "ages, life, "
-    "interest and the years looked ahead; with them tickets, courses, repair limits, the estimate, the sentences of "
-    "the answer "
-    "and where the best course changes.",
+    "ages, life, interest and the years looked ahead; with them tickets, courses, repair limits, the estimate, the "
+    "sentences of the answer and where the best course changes.",
 )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from api.workbook.formula import even, millionths, minor, summed
 from api.workbook.inputs import hours_of, markup
-from api.workbook.page import Book, Row, Table
+from api.workbook.page import Book, Page, Row, Table
 from econ.costing import NOISE, THOUSAND
 from econ.money import RATE_UNIT
 from econ.words import listed
@@ -76,17 +76,27 @@ def write_tickets(book: Book, x: Workings, at: Tickets) -> None:
     page = book.page(TITLE, widths)
     page.line("Workings: tickets, what each set of jobs comes to", role="title")
     page.block(
-        "Every set of jobs that the courses may need: those chosen now, and the cheapest that may have to follow. "
-        "In the "
-        "columns to the right 1: done and charged, 2: done under a warranty; parts in thousandths of a piece.",
+        "Every set of jobs that the courses may need: those chosen now, and the cheapest that may have to follow. In "
+        "the columns to the right 1: done and charged, 2: done under a warranty; parts in thousandths of a piece.",
         "note", 14,
     )  # fmt: skip
-    scale = book.scale
     for row, words in (
         (HOURS, "hours by the book; unit cost"), (TROUBLE, "allowance for trouble [h]; mark-up, in millionths"),
         (TIME, "both at this pace [1/1000 h]; unit price"), (EXTRA, "parts of that trouble; lost if it goes back"),
     ):  # fmt: skip
         page.put(row, 2, words, "general", "note")
+    _operations(page, x, at)
+    _parts(page, x, at)
+    for name in COLUMNS:
+        page.put(TOP - 1, table.at(name), HEADS.get(name, name), "general", "head")
+    page.sheet.freeze_panes = page.sheet.cell(TOP, 3)
+    for i, ticket in enumerate(x.tickets):
+        _ticket(Row(page, table, i), x, at, ticket)
+
+
+def _operations(page: Page, x: Workings, at: Tickets) -> None:
+    """Write what each operation takes, above the column that tells which tickets have it."""
+    table = at.table
     estimated = set() if x.estimate is None else {o for o, _ in x.tickets[x.estimate].operations}
     for o in at.operations:
         op, column = x.operations[o], table.at(f"op_{o}")
@@ -102,6 +112,11 @@ def write_tickets(book: Book, x: Workings, at: Tickets) -> None:
         page.live(TIME, column, f"{even(hours)}+{even(trouble)}", "count")
         extra = "+".join(f"{table.here(f'part_{p}', PRICE - TOP)}*{n!r}" for p, n in op.trouble_parts)
         page.live(EXTRA, column, even(f"ROUND({extra},{NOISE})") if extra else "0", "count")
+
+
+def _parts(page: Page, x: Workings, at: Tickets) -> None:
+    """Write what each part costs, above the column that tells how much of it tickets have."""
+    table, scale = at.table, page.book.scale
     for p in at.parts:
         column, part = table.at(f"part_{p}"), x.bench.parts[p]
         page.put(TOP - 1, column, x.machine_class.parts[part].title, "general", "head")
@@ -118,11 +133,6 @@ def write_tickets(book: Book, x: Workings, at: Tickets) -> None:
             page.put(
                 TOP - 1, table.at(f"order_{p}"), f"to order: {x.machine_class.parts[part].title}", "general", "head"
             )
-    for name in COLUMNS:
-        page.put(TOP - 1, table.at(name), HEADS.get(name, name), "general", "head")
-    page.sheet.freeze_panes = page.sheet.cell(TOP, 3)
-    for i, ticket in enumerate(x.tickets):
-        _ticket(Row(page, table, i), x, at, ticket)
 
 
 def _ticket(r: Row, x: Workings, at: Tickets, ticket: Ticket) -> None:
@@ -149,20 +159,11 @@ def _ticket(r: Row, x: Workings, at: Tickets, ticket: Ticket) -> None:
     if at.parts:
         used = table.row(f"part_{at.parts[0]}", f"part_{at.parts[-1]}", i)
         lines = f"{used}*{at.above('part', PRICE)}/{THOUSAND}"
-        whole = all(n % THOUSAND == 0 for _, n in ticket.charged)
-        rounded = (
-            lines
-            if whole
-            else f"INT({lines})+({lines}-INT({lines})>0.5)+({lines}-INT({lines})=0.5)*MOD(INT({lines}),2)"
-        )
-        live("parts", f"(SUMPRODUCT({rounded})+{trouble})/{scale}")
         costs = f"{used}*{at.above('part', COST)}/{THOUSAND}"
-        rounded = (
-            costs
-            if whole
-            else f"INT({costs})+({costs}-INT({costs})>0.5)+({costs}-INT({costs})=0.5)*MOD(INT({costs}),2)"
-        )
-        bought = f"SUMPRODUCT({rounded})+{trouble}"
+        if any(n % THOUSAND for _, n in ticket.charged):  # whole pieces need no rounding
+            lines, costs = even(lines), even(costs)
+        live("parts", f"(SUMPRODUCT({lines})+{trouble})/{scale}")
+        bought = f"SUMPRODUCT({costs})+{trouble}"
     else:
         live("parts", f"{trouble}/{scale}")
     told("tools", ticket.tools / scale, "money")

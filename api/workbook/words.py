@@ -74,11 +74,11 @@ def write_words(book: Book, d: Decision, x: Workings, at: Courses, tickets: Tick
     w.add("reason", _reason(d, x, at, marked))
     w.add("shop_earns", _shop(w, at) if d.perspective == "shop" else '""')
     w.add("answer_now", 'TRIM(first_sentence&" "&gain&" "&reason&" "&shop_earns)')
-    w.add("contradiction", _contradiction(x))
+    w.add("contradiction", _contradiction())
     w.add("headline", f'IF(contradiction="",{_stepped(d, at)},contradiction)')
 
 
-def _contradiction(x: Workings) -> str:
+def _contradiction() -> str:
     """Return what can't be as the figures stand, which a case is refused for; empty where there is nothing."""
     cells = "changed_figures"
     words = "+".join(f'COUNTIF({cells},"{word}")' for word in (*YES_NO, *CONDITION_KAPPA))
@@ -86,11 +86,11 @@ def _contradiction(x: Workings) -> str:
         (f"COUNTA({cells})>COUNT({cells})+{words}", "a text stands where a figure belongs"),
         ("IF(ISNUMBER(as_is),as_is>=running,FALSE)", "as it stands it can't bring as much as running"),
     ]
-    if x.terms.perspective != "reseller":
-        dearer = (("running", "running"), ("part_out", "in parts"), ("scrap", "as scrap"))
-        wrong += [(f"{name}>new_total", f"{how} it can't bring more than a new one costs") for name, how in dearer]
+    dearer = (("running", "running"), ("part_out", "in parts"), ("scrap", "as scrap"))
+    wrong += [(f"{name}>new_total", f"{how} it can't bring more than a new one costs") for name, how in dearer]
     told = "&".join(f'IF({test},"; {said}","")' for test, said in wrong)
-    return f'IF(({told})="","","The figures contradict each other"&{told}&". Correct them on sheet Inputs.")'
+    whole = f'"The figures contradict each other"&{told}&". Correct them on sheet Inputs."'
+    return f'IF(OR(COUNTA({cells})=0,({told})=""),"",{whole})'  # those of the answer were looked at
 
 
 def _cause(w: _Words, marked: int, faults: Table) -> None:
