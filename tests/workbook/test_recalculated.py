@@ -203,7 +203,8 @@ def variants(document: dict[str, Any], x: Any, rng: random.Random) -> dict[str, 
     put("running", "market", "running", money(float(x.market.running) * 0.85 / scale))
     put("as_is", "market", "as_is", money(float(x.market.running) * 0.35 / scale))
     put("part_out", "market", "part_out", money(float(x.market.part_out) * 1.6 / scale + 3))
-    put("age_years", "machine", "age_years", 7.0 if figures.get("age_years") != 7 else 3.0)
+    if not x.case.market.comparables:  # a price fitted to comparables does not follow the age, which the sheet says
+        put("age_years", "machine", "age_years", 7.0 if figures.get("age_years") != 7 else 3.0)
     put("new_price", "machine", "new_price", money(float(x.terms.new_price) * 1.2 / scale))
     if x.terms.perspective != "reseller":
         put("used_price", "market", "used_price", money(float(x.market.used_price) * 0.8 / scale))
