@@ -123,7 +123,6 @@ class Rest:
     """What the states that are not shown add to a course: to its worth and so on, as in `Course`."""
 
     worth: float
-    cash: float
     cost: float
     years: float
     cured: float
@@ -317,12 +316,12 @@ def _operations(w: Weighed, case: Case, c: MachineClass) -> tuple[Operation, ...
 
 def _rest(whole: Course, shown: Course) -> Rest:
     if whole.kind not in ("repair", "keep_using"):  # all of it is in the ways of letting it go
-        return Rest(*(0.0,) * 8)
+        return Rest(*(0.0,) * 7)
 
     def more(name: str) -> float:
         return float((getattr(whole, name) or 0.0) - (getattr(shown, name) or 0.0))
 
-    names = ("worth", "cash", "cost", "years", "cured", "follow_up", "margin", "later_hours")
+    names = ("worth", "cost", "years", "cured", "follow_up", "margin", "later_hours")
     return Rest(*(more(name) for name in names))
 
 

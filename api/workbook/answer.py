@@ -7,6 +7,7 @@ from typing import Any
 from api.workbook.charts import bars
 from api.workbook.courses import Courses
 from api.workbook.formula import even
+from api.workbook.machine import marks_of, name_of
 from api.workbook.page import Book, Page
 from econ.decision import Decision
 from econ.words import percent
@@ -32,14 +33,9 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     """Write the first sheet."""
     page = book.page("Answer", [WIDTHS[0], *map(book.wide, WIDTHS[1:])], upright=True)
     page.sheet.page_setup.fitToHeight = 1
-    m = x.case.machine
-    title = m.name or x.machine_class.about.title
-    page.block(title, "title")
-    told = [x.machine_class.about.title] if m.name else []
-    told += [f"serial number {m.serial_number}"] if m.serial_number else []
-    told += [f"{m.hours:g} hours on it"] if m.hours is not None else []
-    told += [f"decided as of {d.as_of}"]
-    page.block(f"{', '.join(told)[:1].upper()}{', '.join(told)[1:]}.", "note")
+    page.block(name_of(x), "title")
+    kind = x.machine_class.about.title
+    page.block(f"{kind[:1].upper()}{kind[1:]}, {marks_of(x)}, decided as of {d.as_of}.", "note")
     page.gap()
     page.block("headline", "answer", lines=-(-len(d.verdict.headline) // 80) + 1, first=d.verdict.headline)
     for hold in d.holds:

@@ -132,7 +132,8 @@ def write_bridge(book: Book, at: Courses, left: Left, tickets: Tickets, months: 
     if len(d.courses) > BESIDE_EACH_OTHER:
         page.sheet.page_setup.fitToWidth, page.sheet.print_title_cols = 2, "A:A"
     page.block(
-        "Costs are below nothing. Expected amounts, in today's money; the last line is what the answer compares. "
+        "Costs are below nothing. Expected amounts, in today's money. Better off by, the sum, is what the answer "
+        "compares; the three lines below it say how the repairs come to theirs. "
         + ("Baseline: walking away, before the asking price and the trip." if d.perspective == "reseller" else
            "Baseline: handing it over for nothing, and going on with the cheapest other way."),
         "note",
@@ -429,7 +430,7 @@ def _money_of_other(r: Row, at: Courses, course: CourseLine) -> None:
         cash = f"way_best+CHOOSE(way_number,{','.join(own_hours)})-{outlay}"
         cost = f"{yearly}-way_best-{at.bridge('lost', i)}"
         weeks = "0" if course.kind == "do_without" else "replacement_days/7"
-    r.live("cash", f"{cash}-declined+{rest.cash / scale!r}", first=course.cash_now)
+    r.live("cash", f"{cash}-declined", first=course.cash_now)
     r.live("cost", f"{cost}+declined+{rest.cost / scale!r}", first=course.present_cost)
     r.live("hours", "0", "hours", first=0)
     r.live("weeks", weeks, "years", first=course.weeks_without)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from api.workbook.formula import even, minor, text
+from api.workbook.machine import marks_of, name_of
 from api.workbook.page import Book, Page, absolute
 from api.workbook.tickets import EXTRA, HOURS, PRICE, TROUBLE, Tickets, card_on, tax_on
 from econ.costing import NOISE, THOUSAND, complication_chance
@@ -21,12 +22,9 @@ FIRST = 7  # row of the first line
 
 @dataclass(frozen=True)
 class Estimated:
-    """Where the estimate stands. lines: (what, row, kind) of each; total, before: cells with and without tax."""
+    """Where the lines of the estimate stand: (what, row, kind) of each."""
 
     lines: tuple[tuple[str, int, str], ...]
-    total: str
-    tax: str
-    net: str
 
 
 class _Lines:
@@ -74,11 +72,8 @@ def write_estimate(book: Book, d: Decision, x: Workings, tickets: Tickets) -> Es
     """Write the estimate; None where no repair can be done."""
     page = book.page("Estimate", [*WIDTHS[:3], *map(book.wide, WIDTHS[3:5]), WIDTHS[5]], upright=True)
     page.line("Estimate", role="title")
-    m, jobs = x.case.machine, d.estimate.jobs if d.estimate else ()
-    title = m.name or x.machine_class.about.title
-    told = [title] + ([f"serial number {m.serial_number}"] if m.serial_number else [])
-    told += [f"{m.hours:g} hours on it"] if m.hours is not None else []
-    page.block(f"{', '.join(told)}. Prices of {d.as_of}.", "note")
+    jobs = d.estimate.jobs if d.estimate else ()
+    page.block(f"{name_of(x)}, {marks_of(x)}. Prices of {d.as_of}.", "note")
     if d.estimate is None or x.estimate is None:
         page.block("No repair can be done here, so there is no estimate.")
         return None
@@ -231,7 +226,7 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page.live(page.next, 5, f"{tickets.cell('hours', number)}/1000", "hours", first=e.hours)
     page.next += 2
     _promise(page, d, x)
-    return Estimated(tuple(lines.found), f"E{total}", f"E{tax}", f"E{net}")
+    return Estimated(tuple(lines.found))
 
 
 def _promise(page: Page, d: Decision, x: Workings) -> None:

@@ -6,8 +6,6 @@ recalculates by itself.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from econ.money import SIGNS
 
 
@@ -36,16 +34,6 @@ def millionths(rate: str) -> str:
     return f"ROUND({rate}*1000000,0)"
 
 
-def larger(a: str, b: str) -> str:
-    """Return the larger of two, element by element of arrays too."""
-    return f"(({a})+({b})+ABS(({a})-({b})))/2"
-
-
-def summed(*factors: str) -> str:
-    """Return the sum of products of arrays."""
-    return f"SUMPRODUCT({','.join(factors)})"
-
-
 def said(x: str, currency: str, digits: int) -> str:
     """Return an amount in words for people as `money.say` does: whole from ten up. x: short, it is repeated."""
     sign = SIGNS.get(currency, currency + " ")
@@ -58,8 +46,3 @@ def said(x: str, currency: str, digits: int) -> str:
 def percent(x: str) -> str:
     """Return a chance for people as `words.percent` does."""
     return f'IF({x}>=0.995,"over 99 %",IF(AND({x}>0,{x}<0.005),"under 1 %",{even(f"100*{x}")}&" %"))'
-
-
-def chosen(number: str, options: Sequence[str]) -> str:
-    """Return one of several expressions by its number, from 1."""
-    return f"CHOOSE({number},{','.join(options)})"

@@ -9,7 +9,6 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from api.wording import LABELS
 from api.workbook.formula import millionths, minor
 from api.workbook.page import Book, Page
-from econ.case import Case
 from econ.life import CONDITION_KAPPA
 from econ.market import AGE_SHARE
 from econ.money import to_minor
@@ -188,8 +187,7 @@ def _hours(m: _Maker, x: Workings) -> None:
 
 
 def _charges(m: _Maker, x: Workings) -> None:
-    terms: Case = x.case
-    given = terms.terms
+    given = x.case.terms
     m.group("What else is charged")
     m.term("parts_shipping", "money", "sending one order of parts")
     m.term("parts_lead_days", "count", "", "days", 0.0, 730.0)

@@ -6,6 +6,7 @@ from datetime import date
 
 from openpyxl.worksheet.datavalidation import DataValidation
 
+from api.workbook.machine import marks_of, name_of
 from api.workbook.page import Book, Page
 from econ.decision import Decision
 from econ.words import percent
@@ -51,11 +52,7 @@ def _words(page: Page, cells: str, *words: str) -> None:
 
 
 def _machine(page: Page, d: Decision, x: Workings) -> None:
-    m = x.case.machine
-    told = [m.name or x.machine_class.about.title]
-    told.append(f"serial number {m.serial_number}" if m.serial_number else "serial number not recorded")
-    told.append(f"{m.hours:g} hours on it" if m.hours is not None else "hours not recorded")
-    page.block(f"{', '.join(told)}. As of {d.as_of}.")
+    page.block(f"{name_of(x)}, {marks_of(x)}. As of {d.as_of}.")
 
 
 def write_care(book: Book, d: Decision, x: Workings) -> None:

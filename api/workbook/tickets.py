@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from api.workbook.formula import even, millionths, minor, summed
+from api.workbook.formula import even, millionths, minor
 from api.workbook.inputs import hours_of, markup
 from api.workbook.page import Book, Page, Row, Table
 from econ.costing import NOISE, THOUSAND
@@ -251,6 +251,6 @@ def _wrong(r: Row, at: Tickets, x: Workings) -> None:
     if at.parts:
         kind = "order" if at.split else "part"
         ordered = at.table.row(f"{kind}_{at.parts[0]}", f"{kind}_{at.parts[-1]}", i)
-        lost = summed(ordered, at.above("part", PRICE), at.above("part", LOSS)) + f"/{THOUSAND}"
+        lost = f"SUMPRODUCT({ordered},{at.above('part', PRICE)},{at.above('part', LOSS)})/{THOUSAND}"
     whole = f"wrong_part_chance*({lost}+{cell('shipping')}*{scale})"
     put("wrong", f"{even(f'ROUND({whole},{NOISE})')}/{scale}")

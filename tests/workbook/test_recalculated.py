@@ -18,6 +18,7 @@ import pytest
 
 from api import library
 from api.demo import demos
+from api.workbook.courses import ITEMS
 from econ.courses import other_courses
 from econ.depreciation import declining_balance, straight_line
 from econ.market import read_market
@@ -34,6 +35,13 @@ from .books import FIELDS, changed, made, named, of_course, to_the_unit
 from .drawn import drawn_case
 from .office import errors_of, needs_calc, recalculated, without_firsts
 
+BRIDGE = 7  # row of the first line of the bridge
+ROWS = tuple(name for name, _ in ITEMS)
+# Lines of the bridge that are added up: "own_jobs" is in "total", and what stands beside the sum is not.
+ADDED = (
+    "total", "own_time", "wrong", "waiting", "over", "tracing", "added", "brings", "lets_go", "serves", "goes_on",
+    "lost", "closing", "fee", "rest",
+)  # fmt: skip
 ALL_STATES = 1.0 - 1e-9  # share of what is believed from which a workbook shows every state
 
 
@@ -70,6 +78,9 @@ def misses(book: Any, d: Any, x: Any) -> list[str]:
                 found.append(f"{course.course} {name}: {shown} for {told}")
         if of_course(book, i, "title") != course.title:
             found.append(f"{course.course}: {of_course(book, i, 'title')!r} for {course.title!r}")
+        lines = [book["Bridge"].cell(ROWS.index(line) + BRIDGE, 2 + i).value or 0 for line in ADDED]
+        if abs(sum(lines) - of_course(book, i, "worth")) > 1e-6:
+            found.append(f"the bridge of {course.course} does not add up to its worth")
     if named(book, "headline") != d.verdict.headline:
         found.append(f"{named(book, 'headline')!r} for {d.verdict.headline!r}")
     best = named(book, "best_course")
