@@ -16,6 +16,7 @@ from econ.case import Case
 from econ.costing import THOUSAND, Bench, complications, members, ordered, work
 from econ.courses import other_courses
 from econ.followups import follow_up, ways_on
+from econ.gauss import fewer
 from econ.groundwork import ways_to_cure
 from econ.knowledge import pert_mean
 from econ.market import Market
@@ -31,7 +32,7 @@ from econ.weighing import Believed, Weighed, estimated
 
 Floats = NDArray[np.float64]
 STATES = 256  # likeliest states that are shown; what they miss counts as it does in the answer
-LEVELS = 48  # shares of the price by which disclosed faults are told apart for the as-is price
+LEVELS = 32  # shares of the price that stand for all; with more, no sum over them comes out another
 
 
 @dataclass(frozen=True)
@@ -290,14 +291,10 @@ class _Left:
 
 
 def _levels(s: Setting, believed: Believed) -> tuple[Level, ...]:
-    """Return the shares of the price that disclosed faults leave, those close to each other as one."""
-    logs = np.log(effects(s.table, believed.complained.states).price)
-    order = np.argsort(logs, kind="stable")
-    logs, chances = logs[order], believed.complained.weights[order]
-    width = max(float(logs[-1] - logs[0]), 1e-9) / LEVELS
-    bins = np.minimum(((logs - logs[0]) / width).astype(np.int64), LEVELS - 1)
-    total, sums = np.bincount(bins, chances), np.bincount(bins, chances * logs)
-    return tuple(Level(float(sums[i] / total[i]), float(total[i])) for i in np.flatnonzero(total))
+    """Return a few shares of the price that stand for all that disclosed faults may leave."""
+    shares = effects(s.table, believed.complained.states).price
+    each, chances = fewer(np.log(shares), believed.complained.weights, LEVELS)
+    return tuple(Level(float(x), float(chance)) for x, chance in zip(each, chances, strict=True))
 
 
 def _operations(w: Weighed, case: Case, c: MachineClass) -> tuple[Operation, ...]:

@@ -33,7 +33,7 @@ STATIONS = (
         "staging", "spread", "risk",
     },
     {"worlds", "inputs", "breakeven", "buying", "turns", "kerb"},
-    {"decision", "suspects", "verdict", "screening", "shortlist", "raking", "workings"},
+    {"decision", "suspects", "verdict", "screening", "shortlist", "raking", "gauss", "workings"},
 )  # fmt: skip
 FORBIDDEN = {"print", "open", "input", "exec", "eval"}
 

@@ -91,7 +91,7 @@ def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> N
 
     best = d.courses[at.number(d.verdict.course)]
     if d.estimate is not None:
-        add("estimate of the repair, tax included", "estimate_total", d.estimate.total)
+        add("estimate (sheet Estimate), tax included", "estimate_total", d.estimate.total)
         if not x.terms.by_shop:
             add("beside it own time worth", "estimate_own_time", d.estimate.own_time)
     if x.curing is not None:

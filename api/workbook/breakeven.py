@@ -136,7 +136,7 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
         page.put(row, 1, input_name(line.input, x.machine_class), "general", "wrap")
         cell = cell_of(line.input)
         if cell is not None:
-            page.live(row, 2, cell, shape, first=line.value)
+            page.live(row, 2, cell, shape, first=page.book.counts.get(cell))
         page.put(row, 3, change.value, shape, "told")
         formula = _now(at, line, change, names, cell, page.book.scale)
         if formula:

@@ -15,7 +15,6 @@ from api.workbook.page import Book, Page, Place, Row, Table, absolute
 from api.workbook.tickets import Tickets
 from econ.courses import TIE, USABLE_FROM
 from econ.decision import CourseLine, Decision
-from econ.money import DIGITS
 from econ.payoffs import DISPOSALS
 from econ.words import DISPOSAL, TITLES
 from econ.workings import Repair, Workings
@@ -109,10 +108,10 @@ class Courses:
         name = self.d.verdict.course
         if self.d.courses[self.number(name)].kind != "repair" and self.x.curing is not None:
             name = self.x.curing
-        course = self.d.courses[self.number(name)]
-        idle = max(float(c.net_worth) for c in self.d.courses if c.kind != "repair" and not c.barred)
-        comes = float(course.present_cost) - course.weeks_without * self.x.week / 10 ** DIGITS[self.d.currency]
-        return comes, float(course.net_worth) + comes - idle
+        course, scale = self.x.courses[self.number(name)], self.x.scale
+        idle = max(c.worth for c in self.x.courses if c.kind != "repair" and not c.barred)
+        comes = course.cost - course.weeks * self.x.week
+        return comes / scale, (course.worth + comes - idle) / scale
 
     def number(self, name: str) -> int:
         """Return the number of a course, from 0."""

@@ -188,7 +188,9 @@ def _steepness(f: _Figures, page: Page, x: Workings) -> None:
     page.gap()
     page.block(
         "How hard buyers mark down known faults: the exponent at which what the complaint makes likely brings the "
-        "price as it stands, where that is stated. Each line is a step of Newton's method from the line above.",
+        "price as it stands, where that is stated. Each line is a step of Newton's method from the line above. The few "
+        "shares beside them stand for all that the faults may leave, chosen so that no sum comes out another (Gauss "
+        "quadrature).",
         "note", 3,
     )  # fmt: skip
     top = page.next

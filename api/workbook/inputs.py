@@ -364,6 +364,7 @@ def _write(page: Page, line: Line, rules: dict[tuple[float, float, tuple[str, ..
     page.put(row, 7, line.source, "general", "note")
     page.fit(row, (line.label, None, None, None, None, None, line.source))
     page.book.define(line.name, page.place(row, 4))
+    page.book.counts[line.name] = first
     page.next += 1
 
 

@@ -132,6 +132,7 @@ class Book:
         self.formats = FORMATS | {"money": money, "whole_money": money.partition(".")[0]}
         self.room = len(f"{money.partition(chr(34))[2].partition(chr(34))[0]}{largest:,.{self.digits}f}") + 2
         self.firsts: list[dict[str, Any]] = []  # of each sheet what formulas come to at first
+        self.counts: dict[str, Any] = {}  # what each input counts as in the answer, by its name
         self.alt_texts: dict[str, list[str]] = {}  # of the charts, by sheet
         self._styles: dict[str, Any] = {}
         self.book.calculation.fullCalcOnLoad = True

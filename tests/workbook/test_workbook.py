@@ -18,6 +18,7 @@ from api.demo import demos
 from api.http import create_app
 from api.openapi import XLSX
 from api.workbook.courses import COLUMNS
+from econ.gauss import fewer
 from econ.money import DIGITS
 from econ.raking import raked
 from tests.api.cases import GOOD
@@ -320,3 +321,19 @@ def test_raking_gives_each_fault_its_chance():
     assert found.sum() == pytest.approx(1.0)
     assert found @ sets[first] == pytest.approx(p, abs=1e-9)
     assert raked(sets, chances, p) == pytest.approx(chances, abs=1e-9)
+
+
+def test_a_few_values_stand_for_many():
+    """Outside: numpy's Gauss-Legendre rules. Of the one of 60 values, ten stand for it just as the one of ten does."""
+    many, weights = np.polynomial.legendre.leggauss(60)
+    few, chances = np.polynomial.legendre.leggauss(10)
+    values, found = fewer(many, weights / 2, 10)
+    assert values == pytest.approx(few, abs=1e-12)
+    assert found == pytest.approx(chances / 2, abs=1e-12)
+
+
+def test_no_more_values_than_there_are():
+    values, chances = fewer(np.array([-2.0, 0.0, -2.0, -0.5]), np.array([0.1, 0.6, 0.2, 0.1]), 9)
+    assert values == pytest.approx([-2.0, -0.5, 0.0])
+    assert chances == pytest.approx([0.3, 0.1, 0.6])
+    assert fewer(np.zeros(3), np.full(3, 1 / 3), 9)[1] == pytest.approx([1.0])
