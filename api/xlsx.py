@@ -41,6 +41,28 @@ def put(cell: Any, value: Any) -> None:
     cell.value = float(value) if isinstance(value, Decimal) else value
 
 
+# A figure in words: with or without the sign of a currency, and with a unit.
+_TOLD = re.compile(
+    r"(?P<sign>(?:[$€£]|[A-Z]{3} )?)(?P<figure>-?\d[\d,]*(?:\.(?P<decimals>\d+))?)(?P<unit>(?: [a-z%]+)?)"
+)
+
+
+def as_told(text: str) -> tuple[float, str] | None:
+    """Return a figure that is told in words as a number, and the format in which it looks just so.
+
+    None where the words tell something else, or more.
+    """
+    found = _TOLD.fullmatch(text)
+    if found is None:
+        return None
+    decimals, unit = found["decimals"] or "", found["unit"]
+    after = (" %" if unit == " %" else f'"{unit}"') if unit else ""
+    before = f'"{found["sign"]}"' if found["sign"] else ""
+    commas = "#,##0" if "," in found["figure"] else "0"
+    number = float(found["figure"].replace(",", "")) / (100 if unit == " %" else 1)
+    return number, f"{before}{commas}{'.' * bool(decimals)}{'0' * len(decimals)}{after}"
+
+
 class _Cell(Cell):
     """A cell with a style that stays: looked up once, as are the words of an error that openpyxl raises and catches."""
 

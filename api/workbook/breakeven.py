@@ -34,7 +34,8 @@ CELLS = {
 }  # fmt: skip
 # Inputs along which worth runs in a curve, so that a straight line would mislead.
 CURVED = ("machine.", "terms.horizon_years", "terms.real_rate", "terms.upkeep")
-SIDES = (5, 8)  # columns of what is best below a change and above it
+SIDES = (6, 9)  # columns of what is best below a change and above it
+_JOINS = ((SIDES[0], SIDES[1] - 1), (SIDES[1], 11))  # the columns that each of them takes
 SHOWN = 12  # inputs drawn in the chart
 NEAREST = 1.0  # a lead smaller than so many minor units says nothing of where it turns
 
@@ -47,6 +48,11 @@ def cell_of(name: str) -> str | None:
     if shelf == "fault":
         return chance_of(key)
     return CELLS.get(name, key if shelf == "terms" else None)
+
+
+def _shape(line: InputLine) -> str:
+    """Return the shape of an input's figures; hours on a machine are whole."""
+    return "count" if line.unit == "hours" and line.input.startswith("machine.") else UNITS[line.unit]
 
 
 def tornado_table(d: Decision) -> Table:
@@ -68,7 +74,7 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
     page.next = table.top - 1
     page.heads(
         "figure", ">in the answer", ">low end", ">high end", ">worth at low", ">worth at high", ">less or more at low",
-        ">less or more at high", ">swing", "best at low", "best at high",
+        ">less or more at high", ">swing", "  best at low", "best at high",
     )  # fmt: skip
     titles = {c.course: c.title for c in d.courses}
     c = x.machine_class
@@ -76,6 +82,8 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
     for i, line in enumerate(d.break_even.inputs):
         _line(Row(page, table, i), line, c, now, titles)
     page.next = table.top + table.rows + 1
+    if table.rows > SHOWN:
+        page.turn()
     if d.break_even.inputs:
         shown = range(min(SHOWN, table.rows))
         bars(
@@ -100,7 +108,7 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
 
 
 def _line(r: Row, line: InputLine, c: MachineClass, now: Decimal, titles: Mapping[str, str]) -> None:
-    shape = UNITS[line.unit]
+    shape = _shape(line)
     r.told("input", input_name(line.input, c), "general", "wrap")
     for name, value in (("now", line.value), ("low", line.low.value), ("high", line.high.value)):
         r.told(name, value, shape, "told")
@@ -110,7 +118,7 @@ def _line(r: Row, line: InputLine, c: MachineClass, now: Decimal, titles: Mappin
         r.told(name, value, "money", "told")
     best = course_title(line.low.course, c, titles), course_title(line.high.course, c, titles)
     for name, said in zip(("best_low", "best_high"), best, strict=True):
-        r.told(name, said, "general", "told")
+        r.told(name, said, "general", "told_aside")
     r.page.fit(r.table.top + r.number, (input_name(line.input, c), *((None,) * 8), *best))
 
 
@@ -127,12 +135,12 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
     if not rows:
         page.block("No single figure within what is searched changes the best course.", "told", 9)
         return
-    heads = ("figure", ">counts now", ">changes in the answer at", ">changes now at")
-    row = page.heads(*heads, "best below it", "", "", "best above it", "", "", "")
+    heads = ("figure", ">counts now", ">changes in the answer at", ">changes now at", "")
+    row = page.heads(*heads, "best below it", "", "", "best above it", "", "")
     _joined(page, row)
     names = {c.course: i for i, c in enumerate(d.courses)}
     for line, change in rows:
-        row, shape = page.next, UNITS[line.unit]
+        row, shape = page.next, _shape(line)
         page.put(row, 1, input_name(line.input, x.machine_class), "general", "wrap")
         cell = cell_of(line.input)
         if cell is not None:
@@ -145,13 +153,14 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
         for column, said in zip(SIDES, best, strict=True):
             page.put(row, column, said, "general", "told")
         _joined(page, row)
-        page.fit(row, (input_name(line.input, x.machine_class),))
+        joined = [sum(page.widths[a - 1 : b]) for a, b in _JOINS]
+        page.fit(row, (input_name(line.input, x.machine_class), *best), (page.widths[0], *joined))
         page.next += 1
 
 
 def _joined(page: Page, row: int) -> None:
     """Make the cells of what is best below and above a change one each."""
-    for first, last in zip(SIDES, (SIDES[1] - 1, 11), strict=True):
+    for first, last in _JOINS:
         page.sheet.merge_cells(start_row=row, end_row=row, start_column=first, end_column=last)
 
 
@@ -181,15 +190,18 @@ def _two_way(page: Page, d: Decision, c: MachineClass, titles: Mapping[str, str]
         "strong",
         9,
     )
-    units = {line.input: UNITS[line.unit] for line in d.break_even.inputs}
+    units = {line.input: _shape(line) for line in d.break_even.inputs}
     letters = {n: chr(ord("A") + i) for i, n in enumerate(dict.fromkeys(y for row in t.courses for y in row))}
+    money = page.book.formats["money"]
     row = page.next
     for j, value in enumerate(t.second_values):
         page.put(row, 2 + j, value, units[t.second], "head_right")
     for i, value in enumerate(t.first_values, 1):
         page.put(row + i, 1, value, units[t.first], "strong")
         for j, (name, worth) in enumerate(zip(t.courses[i - 1], t.net_worth[i - 1], strict=True)):
-            page.put(row + i, 2 + j, f"{letters[name]}  {worth:,f}", "general", "told")
+            page.put(row + i, 2 + j, worth, "money", "told")
+            lead = f'"{letters[name]}  "'  # the amount stays a number
+            page.shaped(row + i, 2 + j, f"{lead}{money};{lead}-{money}")
     page.next = row + len(t.first_values) + 2
     for name, letter in letters.items():
         page.block(f"{letter}: {course_title(name, c, titles)}", "plain", 9)

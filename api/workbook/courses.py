@@ -66,6 +66,7 @@ MAKE = (
     ("tax", "tax"), ("own_time", "own time"), ("waiting", "waiting"), ("later", "what may follow"),
 )  # fmt: skip
 BESIDE_EACH_OTHER = 7  # courses that a page of the bridge has room for
+SIDE_BY_SIDE = 8  # courses beside which a page has room for what their costs are made up of
 DRAWN = 6  # repairs whose costs are drawn
 LONG = 44  # letters of a course's name in a chart
 NAMES = {
@@ -309,6 +310,8 @@ def _make_up(page: Page, at: Courses, tickets: Tickets) -> None:
     found = [(i, it[1]) for i, c in enumerate(at.d.courses) if (it := at.repair(c)) is not None][:DRAWN]
     if not found:
         return
+    if len(at.d.courses) > SIDE_BY_SIDE:
+        page.turn()
     table = Table(page.title, page.next + 1, len(found), [name for name, _ in MAKE], left=3)
     for column, (_, title) in enumerate(MAKE, 3):
         page.put(page.next, column, title, "general", "head_right" if column > 3 else "head")

@@ -59,6 +59,7 @@ def write_life(book: Book, d: Decision, x: Workings, months: Table) -> None:
     )  # fmt: skip
     page.next += 20
     if own:
+        page.turn()
         _write_off(page, d, x)
 
 
@@ -71,7 +72,6 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
         "it sells for. The yearly cost is that of a loan or of an even yearly charge, nothing failing.",
         "note",
     )  # fmt: skip
-    first = page.next
 
     def figure(name: str, label: str, formula: str, shape: str) -> None:
         page.put(page.next, 1, label)
@@ -85,7 +85,6 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
     figure("yearly_function", "an even yearly cost of it: PMT", "-PMT(real_rate,book_years,book_cost)", "money")
     plain = "book_cost*real_rate/(1-(1+real_rate)^-book_years)"
     figure("yearly_plain", "the same reckoned out", f"IF(real_rate>0,{plain},book_cost/book_years)", "money")
-    del first
     page.gap()
     columns = ("year", "sln", "sln_plain", "ddb", "ddb_plain", "vdb", "vdb_plain", "tax")
     table = Table(page.title, page.next + 1, OFF_YEARS, columns)

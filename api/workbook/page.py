@@ -11,8 +11,9 @@ from openpyxl import Workbook
 from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.pagebreak import Break
 
-from api.xlsx import money_format, put
+from api.xlsx import as_told, money_format, put
 from econ.money import DIGITS
 
 LINE = 13.0  # height of a line [points]
@@ -23,6 +24,9 @@ BOX = Border(left=THIN, right=THIN, top=THIN, bottom=THIN)
 FACE = "Arial"
 TOP_LINE = Alignment(vertical="top")
 WRAPPED = Alignment(wrap_text=True, vertical="top")
+TO_THE_LEFT = Alignment(horizontal="left", vertical="top")  # figures among words
+ASIDE = Alignment(wrap_text=True, vertical="top", horizontal="left", indent=1)  # words beside figures
+TOLD = PatternFill("solid", fgColor="EFEFEF")
 
 
 def _font(size: int = 10, **more: Any) -> Font:
@@ -47,7 +51,8 @@ ROLES: dict[str, dict[str, Any]] = {
     "strong": {"font": _font(bold=True), "alignment": WRAPPED},
     "total": {"font": _font(bold=True), "border": Border(top=THIN), "alignment": TOP_LINE},
     "note": {"font": _font(9, color="505050"), "alignment": WRAPPED},
-    "told": {"font": _font(italic=True), "fill": PatternFill("solid", fgColor="EFEFEF"), "alignment": WRAPPED},
+    "told": {"font": _font(italic=True), "fill": TOLD, "alignment": WRAPPED},
+    "told_aside": {"font": _font(italic=True), "fill": TOLD, "alignment": ASIDE},
     "input": {
         "font": _font(),
         "fill": PatternFill("solid", fgColor="FFF6D6"),
@@ -63,6 +68,12 @@ FORMATS = {
     "figure": "0.0000",
     "day": "yyyy-mm-dd", "moment": "yyyy-mm-dd hh:mm", "times": "0.00",
 }  # fmt: skip
+
+
+def _apart(cell: Any) -> Any:
+    """Return a cell with a style of its own, that others do not share."""
+    cell._style = copy(cell._style)
+    return cell
 
 
 @dataclass(frozen=True)
@@ -190,9 +201,24 @@ class Page:
         put(cell, value)
         quoted = cell.quotePrefix
         self.book.dress(cell, role, shape)
-        if quoted:  # a style takes it away; of its own, as others have the style too
-            cell._style = copy(cell._style)
-            cell.quotePrefix = True
+        if quoted:  # a style takes it away
+            _apart(cell).quotePrefix = True
+
+    def said(self, row: int, column: int, words: str, role: str = "wrap") -> None:
+        """Write words; a figure alone as a number that looks as it is told."""
+        figure = as_told(words)
+        if figure is None:
+            self.put(row, column, words, "general", role)
+            return
+        self.put(row, column, figure[0], "general", role)
+        cell = self.shaped(row, column, figure[1])
+        cell.alignment = TO_THE_LEFT
+
+    def shaped(self, row: int, column: int, shape: str) -> Any:
+        """Give one cell that is written a number format that others of its style have not, and return it."""
+        cell = _apart(self.sheet.cell(row, column))
+        cell.number_format = shape
+        return cell
 
     def live(
         self, row: int, column: int, formula: str, shape: str = "general", role: str = "plain", first: Any = None
@@ -215,10 +241,10 @@ class Page:
         self.next += 1
         return row
 
-    def fit(self, row: int, values: Sequence[Any]) -> None:
-        """Make a row as high as its longest text takes in its column."""
+    def fit(self, row: int, values: Sequence[Any], widths: Sequence[float] = ()) -> None:
+        """Make a row as high as its longest text takes in its column. widths: other than the columns', if joined."""
         lines = 1
-        for value, width in zip(values, self.widths, strict=False):
+        for value, width in zip(values, widths or self.widths, strict=False):
             if isinstance(value, str):
                 lines = max(
                     lines, sum(-(-max(len(part), 1) // max(int(width * 1.2) - 1, 1)) for part in value.split("\n"))
@@ -264,6 +290,10 @@ class Page:
     def gap(self) -> None:
         """Leave a row empty."""
         self.next += 1
+
+    def turn(self) -> None:
+        """Print what comes next on a new page."""
+        self.sheet.row_breaks.append(Break(self.next - 1))
 
     def place(self, row: int, column: int) -> str:
         """Return a cell as formulas on any sheet name it."""

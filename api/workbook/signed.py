@@ -167,9 +167,8 @@ def write_buyer(book: Book, d: Decision, x: Workings) -> None:
     first = page.next
     likely = [f for f in d.faults if f.probability >= TOLD_FROM]
     for f in likely:
-        row = page.line(
-            f.title + (" (inside, not seen)" if f.hidden else ""), percent(f.probability), role="wrap", tall=True
-        )
+        row = page.line(f.title + (" (inside, not seen)" if f.hidden else ""), role="wrap", tall=True)
+        page.said(row, 2, percent(f.probability))
         page.put(row, 3, None, "text", "fill_in")
     if likely:
         _words(page, f"C{first}:C{page.next - 1}", "yes", "no", "not looked at")

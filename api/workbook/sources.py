@@ -39,7 +39,8 @@ def write_sources(book: Book, d: Decision, x: Workings) -> None:
     page.heads("figure", "value in the answer", "where it is from")
     for a in d.assumptions:
         name, value = resting_on(a, x.machine_class, d.currency)
-        page.line(name, value, a.source, role="wrap", tall=True)
+        row = page.line(name, value, a.source, role="wrap", tall=True)
+        page.said(row, 2, value)
     page.gap()
     if d.rule_of_thumb:
         page.heads("rule of thumb", "what it says", "and the answer")

@@ -17,7 +17,9 @@ from api.command import main
 from api.demo import demos
 from api.http import create_app
 from api.openapi import XLSX
+from api.wording import resting_on
 from api.workbook.courses import COLUMNS
+from api.xlsx import as_told, money_format
 from econ.gauss import fewer
 from econ.money import DIGITS
 from econ.raking import raked
@@ -337,3 +339,48 @@ def test_no_more_values_than_there_are():
     assert values == pytest.approx([-2.0, -0.5, 0.0])
     assert chances == pytest.approx([0.3, 0.1, 0.6])
     assert fewer(np.zeros(3), np.full(3, 1 / 3), 9)[1] == pytest.approx([1.0])
+
+
+@pytest.mark.parametrize(
+    ("text", "number", "shape"),
+    [
+        ("4 %", 0.04, "0 %"),
+        ("$0.12", 0.12, '"$"0.00'),
+        ("KWD 1,250.500", 1250.5, '"KWD "#,##0.000'),
+        ("14.7 years", 14.7, '0.0" years"'),
+        ("-5", -5.0, "0"),
+    ],
+)
+def test_a_figure_in_words_is_a_number(text, number, shape):
+    assert as_told(text) == (pytest.approx(number), shape)
+
+
+@pytest.mark.parametrize("text", ["under 1 %", "5.8 years; 86 % of them", "", "two", "=1+1", "2026-11-01", "1 2"])
+def test_words_stay_words(text):
+    assert as_told(text) is None
+
+
+def test_figures_are_numbers(book):
+    """No cell holds a text that is one figure alone."""
+    texts = [
+        (sheet.title, cell.coordinate, cell.value)
+        for sheet in book[0]
+        for row in sheet.iter_rows()
+        for cell in row
+        if isinstance(cell.value, str) and cell.data_type == "s" and as_told(cell.value.strip())
+    ]
+    assert not texts
+
+
+def test_each_figure_looks_as_it_is_told(book):
+    """A format of one cell must not become that of others with the same style."""
+    workbook, d, x, _ = book
+    told = dict(resting_on(a, x.machine_class, d.currency) for a in d.assumptions)
+    formats = {row[0].value: row[1].number_format for row in workbook["Sources"].iter_rows() if row[0].value in told}
+    assert len(formats) > 20
+    for name, value in told.items():
+        figure = as_told(value)
+        assert formats[name] == ("General" if figure is None else figure[1]), name
+    assert all(
+        row[3].number_format == money_format(d.currency) for row in workbook["Courses"].iter_rows(min_row=6, max_row=7)
+    )
