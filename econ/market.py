@@ -250,19 +250,27 @@ def make_flows(
     t = np.arange(n + 1) / STEPS_PER_YEAR
     age = age * (1.0 - renewal)
     alive = survival(market.life, age, t, market.pace)
-    now = market.curve.share(curve_age)
-    fall = np.where(now > 0, market.curve.share(curve_age + t) / np.where(now > 0, now, 1.0), 1.0)
-    season = 1.0 + (later - 1.0) * np.minimum(t / SEASON_FADES, 1.0)
     middle = age + market.pace * (t[:-1] + t[1:]) / 2
     return Flows(
         alive,
         service(alive, 1.0 / STEPS_PER_YEAR),
         discount_factors(terms["real_rate"], n),
         terms.new_price * (terms["upkeep_rate"] + terms["upkeep_growth"] * middle / market.life.median_years),
-        np.maximum(net_sale(terms, price * fall * season), market.scrap),
+        np.maximum(net_sale(terms, price * share_later(market, curve_age, t, later)), market.scrap),
         market.scrap,
         steps if np.ndim(steps) else None,
     )
+
+
+def share_later(market: Market, curve_age: Any, t: Floats, later: float = 1.0) -> Floats:
+    """Return the share of its price now that a machine in working order sells for at times t [years] from now [1].
+
+    curve_age, later: as for `make_flows`.
+    """
+    now = market.curve.share(curve_age)
+    fall = np.where(now > 0, market.curve.share(curve_age + t) / np.where(now > 0, now, 1.0), 1.0)
+    share: Floats = fall * (1.0 + (later - 1.0) * np.minimum(t / SEASON_FADES, 1.0))
+    return share
 
 
 def new_flows(market: Market, terms: Terms) -> Flows:

@@ -204,7 +204,7 @@ def net_by_state(s: Setting, after: AfterRepair, scope: Scope, rows: NDArray[np.
     traced, given_up = over_ways(s, after, scope, states)
     fails = np.sum([p * ((states & ~cleared & s.table.failing) != 0) for p, cleared in ways_to_cure(s, scope)], axis=0)
     traced = traced - after.groundwork.remains(scope, few).bits * fails * s.trace_cost
-    worth: Floats = traced if _if_missed(s, after, [scope], few)[2].item() else given_up
+    worth: Floats = traced if if_missed(s, after, [scope], few)[2].item() else given_up
     net: Floats = worth - done_over(s, scope, states) - (price.cost + price.weeks * s.payoffs.week)
     return net
 
@@ -220,7 +220,7 @@ def over_ways(s: Setting, after: AfterRepair, scope: Scope, states: Masks) -> tu
     return traced, given_up
 
 
-def _if_missed(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) -> tuple[Floats, Floats, Bools]:
+def if_missed(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) -> tuple[Floats, Floats, Bools]:
     """Return mean worth where what scopes miss is traced, and where it is given up, (scopes, W) each [money].
 
     Also whether it is traced: where that is better, and always with open scopes. few: how many of the likeliest states
@@ -243,7 +243,7 @@ def worth_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope], few: int) 
 
     few: how many of the likeliest states are looked at. The first figure of `mean_of`.
     """
-    traced, given_up, which = _if_missed(s, after, scopes, few)
+    traced, given_up, which = if_missed(s, after, scopes, few)
     worth: Floats = np.where(which, traced, given_up) - _again(after, scopes, few)[:, None]
     return worth
 
@@ -257,7 +257,7 @@ def mean_of(s: Setting, after: AfterRepair, scopes: Sequence[Scope]) -> Floats:
     """
     few, none = s.posterior.states.size, np.zeros(len(scopes))
     worth = worth_of(s, after, scopes, few)[:, 0]
-    which = _if_missed(s, after, scopes, few)[2][:, 0]
+    which = if_missed(s, after, scopes, few)[2][:, 0]
     looks = np.array([after.groundwork.remains(x, few).looks for x in scopes])
     hours = looks * float(tracing_hours(s.bench))
     added, later, cured = after.means(("added", "hours", "cured"), scopes, few)[:, :, 0]

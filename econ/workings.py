@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from econ.bridge import Items, best_way, of_others, of_repairs, ways_to_let_go
 from econ.case import Case
 from econ.costing import THOUSAND, Bench, complications, members, ordered, work
 from econ.courses import other_courses
@@ -160,7 +161,9 @@ class Workings:
     number of the ticket that the estimate is written for. levels: what an as-is price is held against; steepness: the
     exponent that it gives or that is taken. kept: share of the as-is price that is left after opening. service_year: e
     [money/year]; week: cost of one without it [money]. tracing: number of the operation of one look. put_back: hours of
-    closing what was opened [h]. curing: the repair that would put it right, by name.
+    closing what was opened [h]. bridges: by course what its worth is made up of, over the states shown [money]. ways:
+    what letting it go brings, by kind [money]; way: the best of them. curing: the repair that would put it right, by
+    name.
     """
 
     case: Case
@@ -191,6 +194,9 @@ class Workings:
     tracing: int
     put_back: float
     courses: tuple[Course, ...]
+    bridges: Mapping[str, Items]
+    ways: Items
+    way: str
     curing: str | None
 
     @property
@@ -367,6 +373,10 @@ def take_apart(case: Case, c: MachineClass, believed: Believed, w: Weighed, stat
         name = "repair:" + ("+".join(s.bench.jobs[j] for j in x) or "open")
         found.append(Repair(name, number, open_ended(s, x), rows, again))
     opened = [c.checks[i] for i in believed.heard.opened]
+    names = (course_name(s, x) for x in w.courses if x.kind == "repair")
+    bridges = {**dict(zip(names, of_repairs(by_head, after, scopes), strict=True)), **of_others(s)}
+    if "keep_using" in bridges:  # all of the rest is in the ways of letting it go
+        bridges["keep_using"] = of_others(by_head)["keep_using"]
     return Workings(
         case,
         c,
@@ -396,5 +406,8 @@ def take_apart(case: Case, c: MachineClass, believed: Believed, w: Weighed, stat
         s.bench.ops.index(TRACING),
         float(sum(pert_mean(x.put_back) for x in opened)),
         w.courses,
+        bridges,
+        ways_to_let_go(s),
+        best_way(s),
         None if named[0] is None else course_name(s, named[0]),
     )

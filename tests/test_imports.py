@@ -24,10 +24,10 @@ STATIONS = (
         "bearing_offers", "bearing_words", "bearings", "landed", "ordering", "split", "basket",
     },
     {
-        "worth", "life", "depreciation", "states", "market", "alike", "books", "payoffs", "wearout", "ahead",
+        "worth", "life", "depreciation", "states", "market", "alike", "books", "payoffs", "wearout", "ahead", "yearly",
         "question", "outlook", "earlier", "again", "nexttime",
     },
-    {"scopes", "followups", "setting", "groundwork", "repairs", "courses"},
+    {"scopes", "followups", "setting", "groundwork", "repairs", "courses", "bridge"},
     {
         "stopping", "plan", "looking", "release", "thumb", "words", "weighing", "orders", "fitting", "missed",
         "staging", "spread", "risk",

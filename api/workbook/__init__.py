@@ -12,8 +12,9 @@ def write_workbook(d: Decision, x: Workings, file: BinaryIO) -> None:
     """Write a decision as XLSX. x: its workings."""
     from api.workbook.answer import write_answer
     from api.workbook.breakeven import write_break_even
+    from api.workbook.bridge import write_bridge
     from api.workbook.checks import write_checks
-    from api.workbook.courses import courses_at, write_bridge, write_courses
+    from api.workbook.courses import courses_at, write_courses
     from api.workbook.estimate import write_estimate
     from api.workbook.faults import faults_table, write_faults
     from api.workbook.figures import months_table, write_figures, write_months

@@ -6,7 +6,6 @@ from typing import Any
 
 from api.workbook.charts import bars
 from api.workbook.courses import Courses
-from api.workbook.formula import even
 from api.workbook.machine import marks_of, name_of
 from api.workbook.page import Book, Page
 from econ.decision import Decision
@@ -21,12 +20,6 @@ CARE = (
     "manual beside it. Where this differs from the maker's manual, from local codes or from what a licensed person "
     "says, those hold."
 )
-
-
-def offer_formula(book: Book) -> str:
-    """Return the most that can be paid for a find: what it brings, less the trip and its hours."""
-    worth = f"best_worth*{book.scale}-ROUND(hour_worth*{book.scale},0)*travel_hours"
-    return f"{even(f'({worth})')}/{book.scale}-travel_cost"
 
 
 def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
@@ -101,11 +94,10 @@ def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> N
     add("this running", "running", float(x.market.running) / scale)
     add("a new one", "new_price", float(x.terms.new_price) / scale)
     if d.offer is not None:
-        row, left = page.next, d.offer.left_at_asking
-        add("highest offer", offer_formula(book), d.offer.highest if d.offer.highest > 0 else None)
-        book.define("highest_offer", page.place(row, 2))
+        left = d.offer.left_at_asking
+        add("highest offer", "offer_amount", d.offer.highest)
         said = "not asked" if left is None else left
-        add("left at the asked price", 'IF(ISNUMBER(asking_price),highest_offer-asking_price,"not asked")', said)
+        add("left at the asked price", 'IF(ISNUMBER(asking_price),left_amount,"not asked")', said)
     else:
         add("a year of service at its cheapest costs", "service_year", float(x.service_year) / scale)
     if d.perspective == "shop":

@@ -1,8 +1,9 @@
-"""Courses: the bridge from the estimate to what each course is worth, and the courses side by side."""
+"""Courses: what can be done, side by side, and which of it is best."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
@@ -10,7 +11,7 @@ from openpyxl.utils import get_column_letter
 
 from api.workbook.charts import bars
 from api.workbook.formula import text
-from api.workbook.left import Left, let_go_ways
+from api.workbook.left import Left, mean_ways
 from api.workbook.page import Book, Page, Place, Row, Table, absolute
 from api.workbook.tickets import Tickets
 from econ.courses import TIE, USABLE_FROM
@@ -65,7 +66,6 @@ MAKE = (
     ("charges", "supplies and fees"),
     ("tax", "tax"), ("own_time", "own time"), ("waiting", "waiting"), ("later", "what may follow"),
 )  # fmt: skip
-BESIDE_EACH_OTHER = 7  # courses that a page of the bridge has room for
 SIDE_BY_SIDE = 8  # courses beside which a page has room for what their costs are made up of
 DRAWN = 6  # repairs whose costs are drawn
 LONG = 44  # letters of a course's name in a chart
@@ -110,9 +110,18 @@ class Courses:
         if self.d.courses[self.number(name)].kind != "repair" and self.x.curing is not None:
             name = self.x.curing
         course, scale = self.x.courses[self.number(name)], self.x.scale
-        idle = max(c.worth for c in self.x.courses if c.kind != "repair" and not c.barred)
-        comes = course.cost - course.weeks * self.x.week
-        return comes / scale, (course.worth + comes - idle) / scale
+        comes = (course.cost - course.weeks * self.x.week) / scale
+        return comes, course.worth / scale + comes - self.idle
+
+    def free(self, but: str = "") -> dict[int, float]:
+        """Return by number the worth of the courses that are open, without those of one kind [money]."""
+        every = enumerate(self.x.courses)
+        return {i: c.worth / self.x.scale for i, c in every if c.kind != but and not c.barred}
+
+    @property
+    def idle(self) -> float:
+        """Worth of the best course without a repair [money]."""
+        return max(self.free(but="repair").values())
 
     def number(self, name: str) -> int:
         """Return the number of a course, from 0."""
@@ -122,120 +131,6 @@ class Courses:
 def courses_at(d: Decision, x: Workings) -> Courses:
     """Return where the sheets of courses have what."""
     return Courses(d, x, Table("Courses", 6, len(d.courses), COLUMNS))
-
-
-def write_bridge(book: Book, at: Courses, left: Left, tickets: Tickets, months: Table) -> None:
-    """Write the bridge: item by item from what is paid to how much better off each course leaves whoever decides."""
-    d = at.d
-    page = book.page("Bridge", [46, *([book.wide(14)] * len(d.courses))])
-    page.line("From the estimate to what each course is worth", role="title")
-    if len(d.courses) > BESIDE_EACH_OTHER:
-        page.sheet.page_setup.fitToWidth, page.sheet.print_title_cols = 2, "A:A"
-    page.block(
-        "Costs are below nothing. Expected amounts, in today's money. Better off by, the sum, is what the answer "
-        "compares; the three lines below it say how the repairs come to theirs. "
-        + ("Baseline: walking away, before the asking price and the trip." if d.perspective == "reseller" else
-           "Baseline: handing it over for nothing, and going on with the cheapest other way."),
-        "note",
-    )  # fmt: skip
-    page.next = TOP - 1
-    page.put(page.next, 1, "", "general", "head")
-    for i, course in enumerate(d.courses):
-        page.put(page.next, SIDE + i, f"{i + 1}: {course.title}", "general", "head_right")
-    page.fit(page.next, [None, *(f"{i + 1}: {c.title}" for i, c in enumerate(d.courses))])
-    page.sheet.freeze_panes = page.sheet.cell(TOP, SIDE)
-    for name, title in ITEMS:
-        strong = title[:1].isupper()
-        page.put(
-            at.rows[name], 1, title if strong else f"   {title}", "general", "total" if name == "worth" else "plain"
-        )
-    for i, course in enumerate(d.courses):
-        b = _Bridge(page, at, i)
-        found = at.repair(course)
-        rest = at.x.rests[course.course].worth / book.scale
-        page.put(at.rows["rest"], SIDE + i, rest, "money", "told")
-        if found is None:
-            _other(b, at.x, course, left, months)
-        else:
-            _repair(b, at.x, *found, left, tickets)
-
-
-class _Bridge:
-    def __init__(self, page: Page, at: Courses, course: int) -> None:
-        self._page, self._at, self._course = page, at, course
-
-    def live(self, item: str, formula: str, shape: str = "money", role: str = "plain", first: Any = None) -> None:
-        self._page.live(self._at.rows[item], SIDE + self._course, formula, shape, role, first)
-
-    @property
-    def course(self) -> CourseLine:
-        return self._at.d.courses[self._course]
-
-    def here(self, item: str) -> str:
-        return absolute(self._at.rows[item], SIDE + self._course)
-
-
-def _repair(b: _Bridge, x: Workings, n: int, r: Repair, left: Left, tickets: Tickets) -> None:
-    ticket, chance = r.ticket, left.left.column(f"chance_{n}")
-    if x.estimate is not None:
-        b.live("estimate", f"-{tickets.cell('total', x.estimate)}")
-        b.live("own_jobs", f"{b.here('total')}-{b.here('estimate')}")
-    b.live("total", f"-{tickets.cell('total', ticket)}", role="total")
-    b.live("own_time", f"-{tickets.cell('own_time', ticket)}")
-    b.live("wrong", f"-{tickets.cell('wrong', ticket)}")
-    b.live("waiting", f"-({tickets.cell('weeks', ticket)}+bench_weeks)*week")
-    chances = left.states.column("chance")
-    over = [
-        f"{a.uncured!r}*SUMPRODUCT({chances},{left.states.column(f'needs_{a.job}')})*{tickets.cell('weeks', a.ticket)}"
-        for a in r.again
-        if a.clears and a.uncured and x.terms.by_shop  # who works for himself pays for it, as the ways to cure have it
-    ]
-    b.live("over", f"-({'+'.join(over)})*week" if over else "0")
-    if left.groups.rows:
-        c = left.groups.column(f"chance_{n}")
-        b.live(
-            "looks", f"IF(SUM({c})>0,MAX(0,SUM({c})*LN(SUM({c}))-SUMPRODUCT({c},LN({c}+({c}=0))))/LN(2),0)", "figure"
-        )
-    else:
-        b.live("looks", "0", "figure")
-    b.live("traced", f"SUMPRODUCT({chance},{left.left.column('traced')})")
-    b.live("given_up", f"SUMPRODUCT({chance},{left.left.column('given_up')})")
-    traced = "TRUE" if r.open_ended else f"{b.here('traced')}-{b.here('looks')}*look_cost>={b.here('given_up')}"
-    b.live("tracing", f"IF({traced},-{b.here('looks')}*look_cost,0)")
-    b.live("added", f"IF({traced},-SUMPRODUCT({chance},{left.left.column('added')}),0)")
-    b.live("brings", f"IF({traced},{b.here('traced')}-{b.here('added')},{b.here('given_up')})", role="total")
-    items = ("total", "own_time", "wrong", "waiting", "over", "tracing", "added", "brings", "rest")
-    b.live("worth", "+".join(b.here(i) for i in items), role="total", first=b.course.net_worth)
-
-
-def _mean_ways(x: Workings, left: Left) -> dict[str, str]:
-    chances = left.states.column("chance")
-    disclosed, parts = (
-        f"(SUMPRODUCT({chances},{left.states.column(name)})+{rest!r})"
-        for name, rest in zip(("disclosed", "parts"), x.shares_rest, strict=True)
-    )
-    return let_go_ways(disclosed, parts, x)
-
-
-def _other(b: _Bridge, x: Workings, course: CourseLine, left: Left, months: Table) -> None:
-    kind = course.kind
-    b.live("fee", "-declined")
-    if kind == "keep_using":
-        service = f"SUMPRODUCT({left.states.column('chance')},{left.states.column('service')})"
-        b.live("serves", f"MAX({months.column('keep_mean')})")
-        b.live("lost", f"-(1-{service})*replacement_wait")
-        b.live("closing", "-put_back")
-    elif kind in DISPOSALS:
-        b.live("lets_go", f"way_{kind}")
-        b.live("closing", "0" if kind != "sell_as_stands" else "-put_back")
-    else:
-        b.live("lets_go", "way_best")
-        worth = {"replace_new": "new_worth", "replace_used": "used_worth", "do_without": "without_worth"}[kind]
-        b.live("goes_on", worth)
-        b.live("lost", "0" if kind == "do_without" else "-replacement_wait")
-        b.live("closing", "IF(way_number=1,-put_back,0)")
-    items = ("lets_go", "serves", "goes_on", "lost", "closing", "fee", "rest")
-    b.live("worth", f"SUM({','.join(b.here(i) for i in items)})", role="total", first=course.net_worth)
 
 
 def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months: Table) -> None:
@@ -298,11 +193,18 @@ def _course(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Ticket
     title = r.here("title")
     shut = '&" (not open)"' if course.barred else ""
     cut = f'IF(LEN({title})>{LONG},LEFT({title},{LONG - 3})&"...",{title})'
-    r.live("short", f'"{i + 1}: "&{cut}{shut}', "general")
+    r.live("short", f'"{i + 1}: "&{cut}{shut}', "general", first=_short(i, course))
     if o is not None:
         as_answered = "(COUNTA(changed_figures)=0)*"  # the draws do not follow what is changed
-        r.live("below", f"{as_answered}MAX(0,{r.here('worth')}-{r.here('p10')})")
-        r.live("above", f"{as_answered}MAX(0,{r.here('p90')}-{r.here('worth')})")
+        below, above = (max(x, Decimal(0)) for x in (course.net_worth - o.p10, o.p90 - course.net_worth))
+        r.live("below", f"{as_answered}MAX(0,{r.here('worth')}-{r.here('p10')})", first=below)
+        r.live("above", f"{as_answered}MAX(0,{r.here('p90')}-{r.here('worth')})", first=above)
+
+
+def _short(number: int, course: CourseLine) -> str:
+    """Return a course's name in charts."""
+    cut = course.title if len(course.title) <= LONG else course.title[: LONG - 3] + "..."
+    return f"{number + 1}: {cut}" + (" (not open)" if course.barred else "")
 
 
 def _make_up(page: Page, at: Courses, tickets: Tickets) -> None:
@@ -321,15 +223,18 @@ def _make_up(page: Page, at: Courses, tickets: Tickets) -> None:
         def of(name: str, t: int = t) -> str:
             return tickets.cell(name, t)
 
-        r.live("title", at.table.cell("short", i), "general")
+        course, scale = at.d.courses[i], page.book.scale
+        items = at.x.bridges[repair.course]
         tax = f'IF(tax_inclusive="yes",0,{of("tax")})'
+        r.live("title", at.table.cell("short", i), "general", first=_short(i, course))
         formulas = (
             ("labour", of("labour")), ("parts", f"{of('parts')}+{of('tools')}+{of('wrong')}"),
             ("charges", f"{of('supplies')}+{of('fees')}+{of('card')}"), ("tax", tax), ("own_time", of("own_time")),
             ("waiting", f"-{at.bridge('waiting', i)}"), ("later", at.table.cell("follow_up", i)),
         )  # fmt: skip
         for name, formula in formulas:
-            r.live(name, formula)
+            told = course.jobs_added_later if name == "later" else abs(items[name]) / scale
+            r.live(name, formula, first=told)
     page.next = table.top + table.rows + 1
     height = 3.2 + 0.9 * len(found)
     bars(
@@ -450,28 +355,37 @@ def _title(x: Workings, course: CourseLine) -> str:
 
 def _which(book: Book, page: Page, at: Courses, left: Left) -> None:
     """Write which course is best, which of another kind comes next, and which is best without a repair."""
-    table = at.table
-    ways = _mean_ways(at.x, left)
+    table, d, x = at.table, at.d, at.x
 
-    def add(name: str, label: str, formula: str, shape: str = "money") -> None:
+    def add(name: str, label: str, formula: str, first: Any, shape: str = "money") -> None:
         row = page.next
         page.put(row, 3, label)
-        page.live(row, 4, formula, shape)
+        page.live(row, 4, formula, shape, first=first)
         book.define(name, page.place(row, 4))
         page.next += 1
 
-    for kind, formula in ways.items():
-        add(f"way_{kind}", f"to {TITLES[kind]} brings", formula)
+    for kind, formula in mean_ways(x, left).items():
+        add(f"way_{kind}", f"to {TITLES[kind]} brings", formula, x.ways[kind] / x.scale)
     add(
         "way_number",
         "the best of these three",
         "IF(way_sell_as_stands-put_back>=MAX(way_part_out,way_scrap),1,IF(way_part_out>=way_scrap,2,3))",
+        DISPOSALS.index(x.way) + 1,
         "count",
     )
-    add("way_best", "which brings", "CHOOSE(way_number,way_sell_as_stands,way_part_out,way_scrap)")
-    add("best_worth", "the best course leaves better off by", f"MAX({table.column('free')})")
-    add("best_course", "its number", f"MATCH(1,{table.column('near')},0)", "count")
-    add("best_kind", "its kind", f"INDEX({table.column('kind')},best_course)", "count")
-    add("rival_worth", "the best of another kind", f"MAX({table.column('other')})")
-    add("rival_course", "its number", f"IFERROR(MATCH(1,{table.column('near_other')},0),0)", "count")
-    add("idle_worth", "the best without a repair", f"MAX({table.column('idle')})")
+    ways = "CHOOSE(way_number,way_sell_as_stands,way_part_out,way_scrap)"
+    add("way_best", "which brings", ways, x.ways[x.way] / x.scale)
+    best = at.number(d.verdict.course)
+    kinds = list(dict.fromkeys(c.kind for c in d.courses))
+    worth = max(at.free().values())
+    add("best_worth", "the best course leaves better off by", f"MAX({table.column('free')})", worth)
+    add("best_course", "its number", f"MATCH(1,{table.column('near')},0)", best + 1, "count")
+    kind = f"INDEX({table.column('kind')},best_course)"
+    add("best_kind", "its kind", kind, kinds.index(d.courses[best].kind) + 1, "count")
+    others = at.free(but=d.courses[best].kind)
+    rival = max(others, key=lambda i: others[i], default=None)
+    worth = 0 if rival is None else others[rival]
+    add("rival_worth", "the best of another kind", f"MAX({table.column('other')})", worth)
+    place = f"IFERROR(MATCH(1,{table.column('near_other')},0),0)"
+    add("rival_course", "its number", place, 0 if rival is None else rival + 1, "count")
+    add("idle_worth", "the best without a repair", f"MAX({table.column('idle')})", at.idle)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from api.workbook.formula import even, minor, text
 from api.workbook.machine import marks_of, name_of
@@ -22,9 +23,10 @@ FIRST = 7  # row of the first line
 
 @dataclass(frozen=True)
 class Estimated:
-    """Where the lines of the estimate stand: (what, row, kind) of each."""
+    """Where the lines of the estimate stand: (what, row, kind) of each; told: what its cells come to in the answer."""
 
     lines: tuple[tuple[str, int, str], ...]
+    told: Mapping[str, Any]
 
 
 class _Lines:
@@ -188,7 +190,8 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page.next += 1
     taxed = page.next
     page.put(taxed, 1, "of it taxed")
-    page.live(taxed, 5, base, "money")
+    taxable = [row for kind in x.case.terms.taxable for row in lines.rows.get(kind, ())]
+    page.live(taxed, 5, base, "money", first=sum((Decimal(page.first[f"E{row}"]) for row in taxable), Decimal(0)))
     page.next += 1
     contained = page.next
     page.put(contained, 1, "tax contained in these prices")
@@ -211,7 +214,12 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page.live(net, 5, f"E{total}-E{tax}-E{contained}", "money", first=e.total - e.tax)
     page.next += 1
     page.put(page.next, 1, "Check: the same from the ticket it is reckoned with")
-    page.live(page.next, 5, f'IF(ABS(E{total}-{tickets.cell("total", number)})<{0.1 / scale!r},"agrees","DIFFERS")')
+    page.live(
+        page.next,
+        5,
+        f'IF(ABS(E{total}-{tickets.cell("total", number)})<{0.1 / scale!r},"agrees","DIFFERS")',
+        first="agrees",
+    )
     page.next += 2
     if x.terms.by_shop:
         page.put(page.next, 1, "in advance")
@@ -226,7 +234,7 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page.live(page.next, 5, f"{tickets.cell('hours', number)}/1000", "hours", first=e.hours)
     page.next += 2
     _promise(page, d, x)
-    return Estimated(tuple(lines.found))
+    return Estimated(tuple(lines.found), page.first)
 
 
 def _promise(page: Page, d: Decision, x: Workings) -> None:

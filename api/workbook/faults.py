@@ -55,7 +55,7 @@ def write_faults(book: Book, d: Decision, x: Workings, table: Table, left: Left)
         live = f"MAX(0,MIN(1,SUMPRODUCT({has},{chance})+{x.chances[f.id] - shown!r}))"
         r.live("now", f"IF(ABS({r.here('odds')}-1)<0.0000000005,{live},{name})", "share", first=f.probability)
         if f.id in marked:
-            r.live("pointed", r.here("now"), "share")
+            r.live("pointed", r.here("now"), "share", first=f.probability)
             r.live(
                 "rank",
                 f"RANK({r.here('pointed')},{table.column('pointed')})+COUNTIF({_above(table, i)},{r.here('pointed')})",

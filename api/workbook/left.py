@@ -283,3 +283,13 @@ def _leftover(r: Row, x: Workings, at: Left, tickets: Tickets) -> None:
         ]
         if terms:
             r.live(f"chance_{n}", "+".join(terms), "figure")
+
+
+def mean_ways(x: Workings, left: Left) -> dict[str, str]:
+    """Return formulas of what each way of letting it go brings on average."""
+    chances = left.states.column("chance")
+    disclosed, parts = (
+        f"(SUMPRODUCT({chances},{left.states.column(name)})+{rest!r})"
+        for name, rest in zip(("disclosed", "parts"), x.shares_rest, strict=True)
+    )
+    return let_go_ways(disclosed, parts, x)

@@ -8,6 +8,7 @@ from api.workbook.page import Book, Page, Row, Table
 from econ.decision import Decision
 from econ.workings import Workings
 from econ.worth import STEPS_PER_YEAR
+from econ.yearly import by_year, written_off
 
 YEARS = ("year", "age", "alive", "value", "fall", "upkeep", "served")
 OFF_YEARS = 12  # years of a write-off that are shown
@@ -36,20 +37,23 @@ def write_life(book: Book, d: Decision, x: Workings, months: Table) -> None:
         "years of service so far, discounted",
     )
     page.heads(*(f">{h}" for h in (heads if own else (*heads[:2], *heads[3:5]))))
+    told = by_year(x.market, x.terms, longest(x))
     for year in range(table.rows):
         r, k = Row(page, table, year), STEPS_PER_YEAR * year
         r.told("year", year)
         pace = "pace" if own else "1"
-        r.live("age", f"effective_age+{pace}*{r.here('year')}", "years")
+        r.live("age", f"effective_age+{pace}*{r.here('year')}", "years", first=told.age[year])
         value = f"running*{months.cell('fall', k)}*{months.cell('season', k)}"
-        r.live("value", value)
+        r.live("value", value, first=told.value[year] / x.scale)
         if year:
-            r.live("fall", f"{r.here('value', 1)}-{r.here('value')}")
+            lost = (told.value[year - 1] - told.value[year]) / x.scale
+            r.live("fall", f"{r.here('value', 1)}-{r.here('value')}", first=lost)
         if own:
-            r.live("alive", months.cell("alive_0", k), "share")
-            r.live("served", months.cell("years_0", k), "years")
+            r.live("alive", months.cell("alive_0", k), "share", first=told.alive[year])
+            r.live("served", months.cell("years_0", k), "years", first=told.served[year])
             if year:
-                r.live("upkeep", f"AVERAGE({months.column('upkeep_0', k - STEPS_PER_YEAR + 1, k)})")
+                mean = f"AVERAGE({months.column('upkeep_0', k - STEPS_PER_YEAR + 1, k)})"
+                r.live("upkeep", mean, first=told.upkeep[year] / x.scale)
     drawn = [("value", "value in working order")] + ([("upkeep", "upkeep of the year")] if own else [])
     page.next = table.top + table.rows + 1
     lines(
@@ -72,19 +76,24 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
         "it sells for. The yearly cost is that of a loan or of an even yearly charge, nothing failing.",
         "note",
     )  # fmt: skip
+    cost, rate = float(x.market.new_total) / x.scale, float(x.terms["real_rate"])
+    over = min(OFF_YEARS, max(2, int(x.market.curve.life_years + 0.5)))  # half a year counts as one, as on the sheet
+    evenly = cost * rate / (1 - (1 + rate) ** -over) if rate > 0 else cost / over
+    found = written_off(cost, over, v.salvage_share * cost)
+    told = {name: [*each.tolist(), *(0.0,) * (OFF_YEARS - over)] for name, each in found.items()}
 
-    def figure(name: str, label: str, formula: str, shape: str) -> None:
+    def figure(name: str, label: str, formula: str, shape: str, first: float) -> None:
         page.put(page.next, 1, label)
-        page.live(page.next, 4, formula, shape)
+        page.live(page.next, 4, formula, shape, first=first)
         page.book.define(name, page.place(page.next, 4))
         page.next += 1
 
-    figure("book_cost", "price, tax and delivery paid", "new_total", "money")
-    figure("book_years", "years it is written off over", f"MIN({OFF_YEARS},MAX(2,ROUND(curve_life,0)))", "count")
-    figure("book_rest", "left in the end", f"{v.salvage_share!r}*book_cost", "money")
-    figure("yearly_function", "an even yearly cost of it: PMT", "-PMT(real_rate,book_years,book_cost)", "money")
+    figure("book_cost", "price, tax and delivery paid", "new_total", "money", cost)
+    figure("book_years", "years it is written off over", f"MIN({OFF_YEARS},MAX(2,ROUND(curve_life,0)))", "count", over)
+    figure("book_rest", "left in the end", f"{v.salvage_share!r}*book_cost", "money", v.salvage_share * cost)
+    figure("yearly_function", "an even yearly cost of it: PMT", "-PMT(real_rate,book_years,book_cost)", "money", evenly)
     plain = "book_cost*real_rate/(1-(1+real_rate)^-book_years)"
-    figure("yearly_plain", "the same reckoned out", f"IF(real_rate>0,{plain},book_cost/book_years)", "money")
+    figure("yearly_plain", "the same reckoned out", f"IF(real_rate>0,{plain},book_cost/book_years)", "money", evenly)
     page.gap()
     columns = ("year", "sln", "sln_plain", "ddb", "ddb_plain", "vdb", "vdb_plain", "tax")
     table = Table(page.title, page.next + 1, OFF_YEARS, columns)
@@ -110,26 +119,31 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
         def written(column: str, i: int = i, r: Row = r) -> str:
             return f"SUM({table.here(column, 0)}:{r.here(column, 1)})" if i else "0"
 
-        r.live("sln", within("SLN(book_cost,book_rest,book_years)"))
-        r.live("sln_plain", within("(book_cost-book_rest)/book_years"))
-        r.live("ddb", within(f"DDB(book_cost,book_rest,book_years,{year},2)"))
+        def put(column: str, formula: str, i: int = i, r: Row = r) -> None:
+            r.live(column, within(formula), first=told[column.removesuffix("_plain")][i])
+
+        put("sln", "SLN(book_cost,book_rest,book_years)")
+        put("sln_plain", "(book_cost-book_rest)/book_years")
+        put("ddb", f"DDB(book_cost,book_rest,book_years,{year},2)")
         left = f"(book_cost-{written('ddb_plain')})"
-        r.live("ddb_plain", within(f"MIN({left}*2/book_years,{left}-book_rest)"))
-        r.live("vdb", within(f"VDB(book_cost,book_rest,book_years,{year}-1,{year})"))
+        put("ddb_plain", f"MIN({left}*2/book_years,{left}-book_rest)")
+        put("vdb", f"VDB(book_cost,book_rest,book_years,{year}-1,{year})")
         left = f"(book_cost-{written('vdb_plain')})"
         even = f"({left}-book_rest)/(book_years-{year}+1)"
-        r.live("vdb_plain", within(f"MIN(MAX({left}*2/book_years,{even}),{left}-book_rest)"))
+        put("vdb_plain", f"MIN(MAX({left}*2/book_years,{even}),{left}-book_rest)")
         if i < len(tax):
             r.told("tax", tax[i].amount, "money", "told")
     page.next = table.top + table.rows
     total = page.next
     page.put(total, 1, "present worth", "general", "total")
+    worth = {name: sum(x * (1 + rate) ** -k for k, x in enumerate(each, 1)) for name, each in told.items()}
     for column in columns[1:7]:
         at = table.at(column)
-        cells = table.column(column).partition("!")[2]
-        page.live(total, at, f"NPV(real_rate,{cells})", "money", "total")
+        cells, first = table.column(column).partition("!")[2], worth[column.removesuffix("_plain")]
+        page.live(total, at, f"NPV(real_rate,{cells})", "money", "total", first)
     page.put(total + 1, 1, "reckoned out")
     for column in ("sln", "ddb", "vdb"):
         cells, years = (table.column(c).partition("!")[2] for c in (column, "year"))
-        page.live(total + 1, table.at(column), f"SUMPRODUCT({cells},(1+real_rate)^-{years})", "money")
+        formula = f"SUMPRODUCT({cells},(1+real_rate)^-{years})"
+        page.live(total + 1, table.at(column), formula, "money", first=worth[column])
     page.next += 3

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple
+
 from api.workbook.courses import Courses
 from api.workbook.estimate import Estimated
 from api.workbook.page import Book, Page
@@ -9,6 +11,13 @@ from econ.decision import Decision
 from econ.workings import Workings
 
 SPARE = 4  # empty lines for what nobody foresaw
+
+
+class Cell(NamedTuple):
+    """A formula, and what it comes to in the answer, None where that is not told."""
+
+    formula: str
+    first: Any
 
 
 def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: Estimated | None) -> None:
@@ -26,37 +35,35 @@ def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: 
     page.heads("", ">hours estimated", ">hours really", ">estimate", ">really", ">more or less", ">share", "why")
     first = page.next
     for what, row, kind in estimated.lines:
-        _line(
-            page,
-            what,
-            f"Estimate!E{row}",
-            f"Estimate!B{row}" if kind == "labour" and not what.startswith("rounding") else "",
-        )
+        amount, hours = (Cell(f"Estimate!{c}{row}", estimated.told.get(f"{c}{row}")) for c in "EB")
+        _line(page, what, amount, hours if kind == "labour" and not what.startswith("rounding") else None)
     for _ in range(SPARE):
-        _line(page, "", "0", "")
+        _line(page, "", Cell("0", 0), None)
     last = page.next - 1
     total = page.next
     page.put(total, 1, "Total", "general", "total")
     for column in "BCDE":
         place = "ABCDEFGH".index(column) + 1
         shape = "hours" if column in "BC" else "money"
-        page.live(total, place, f"SUM({column}{first}:{column}{last})", shape, "total")
+        told = sum(float(page.first.get(f"{column}{row}") or 0) for row in range(first, last + 1))
+        page.live(total, place, f"SUM({column}{first}:{column}{last})", shape, "total", told)
     page.live(total, 6, f'IF(COUNT(E{first}:E{last})=0,"",E{total}-D{total})', "money", "total")
     page.live(total, 7, f'IF(OR(COUNT(E{first}:E{last})=0,D{total}=0),"",E{total}/D{total}-1)', "share", "total")
     page.live(
-        total, 8, f'{len(estimated.lines)}-COUNT(E{first}:E{last - SPARE})&" lines not yet known"', "general", "note"
-    )
+        total, 8, f'{len(estimated.lines)}-COUNT(E{first}:E{last - SPARE})&" lines not yet known"', "general", "note",
+        f"{len(estimated.lines)} lines not yet known",
+    )  # fmt: skip
     page.next += 2
     _after(page, d, x, at, range(first, first + len(estimated.lines)), total)
 
 
-def _line(page: Page, what: str, estimate: str, hours: str) -> None:
+def _line(page: Page, what: str, estimate: Cell, hours: Cell | None) -> None:
     p, row = page, page.next
     p.put(row, 1, what or None, "general", "wrap" if what else "fill_in")
-    if hours:
-        p.live(row, 2, hours, "hours")
+    if hours is not None:
+        p.live(row, 2, hours.formula, "hours", first=hours.first)
     p.put(row, 3, None, "hours", "fill_in")
-    p.live(row, 4, estimate, "money")
+    p.live(row, 4, estimate.formula, "money", first=estimate.first)
     p.put(row, 5, None, "money", "fill_in")
     p.live(row, 6, f'IF(ISNUMBER(E{row}),E{row}-D{row},"")', "money")
     p.live(row, 7, f'IF(AND(ISNUMBER(E{row}),D{row}<>0),E{row}/D{row}-1,"")', "share")
@@ -80,12 +87,13 @@ def _after(page: Page, d: Decision, x: Workings, at: Courses, lines: range, tota
     spent = page.next
     page.put(spent, 1, "paid, and own time at what an hour is worth" if not x.terms.by_shop else "paid")
     own = "" if x.terms.by_shop else f"+C{total}*bench_hour"
-    page.live(spent, 4, f"E{total}{own}", "money")
+    page.live(spent, 4, f"E{total}{own}", "money", first=0)
     jobs = d.estimate.jobs if d.estimate else ()
     limit = next((i for i, c in enumerate(d.courses) if c.jobs == jobs and c.repair_limit is not None), None)
     page.put(spent + 1, 1, "worth paying up to, by the answer")
     most = "pays_to_amount" if limit is None else at.table.cell("limit", limit)
-    page.live(spent + 1, 4, most, "money")
+    told = at.sums[1] if x.curing is not None else 0
+    page.live(spent + 1, 4, most, "money", first=told if limit is None else d.courses[limit].repair_limit)
     page.put(spent + 2, 1, "so the repair was")
     known = f"COUNT(E{lines.start}:E{lines.stop - 1})"
     verdict = f'IF(D{spent}<=D{spent + 1},"worth what it came to","dearer than it was worth")'

@@ -139,7 +139,7 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
             f'IF({done}={len(d.release_checks)},"All checks pass.",'
             f'IF(COUNTIF({cells},"FAILS")>0,"NOT TO BE RELEASED: a check fails.",'
             f'({len(d.release_checks)}-{done})&" checks are open."))',
-            "general", "strong",
+            "general", "strong", f"{len(d.release_checks)} checks are open.",
         )  # fmt: skip
         page.next += 1
     _signatures(page, "who releases it")

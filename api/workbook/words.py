@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from api.workbook.courses import Courses
 from api.workbook.faults import pointed
-from api.workbook.formula import percent, said, text
+from api.workbook.formula import even, percent, said, text
 from api.workbook.inputs import YES_NO
 from api.workbook.page import Book, Page, Table
 from api.workbook.tickets import Tickets
@@ -61,7 +61,7 @@ def write_words(book: Book, d: Decision, x: Workings, at: Courses, tickets: Tick
     firsts = [w.add(f"first_{i + 1}", _first(w, d, x, at, c, i, tickets)) for i, c in enumerate(d.courses)]
     whole = f"CHOOSE(best_course,{','.join(firsts)})"
     if d.perspective == "reseller":
-        whole = _offer(w, d, at)
+        whole = _offer(w, book.scale, at)
     if not marked:
         why = (
             "What was complained of was found to be normal"
@@ -170,9 +170,11 @@ def _first(w: _Words, d: Decision, x: Workings, at: Courses, c: CourseLine, i: i
     return f"IF({table.cell('cured', i)}<{KNOWN_FROM!r},{seldom},{plain})"
 
 
-def _offer(w: _Words, d: Decision, at: Courses) -> str:
+def _offer(w: _Words, scale: int, at: Courses) -> str:
     """Return the first sentence for a reseller: buy it or leave it, the highest offer, and what to do with it."""
     way = f"INDEX({at.table.column('title')},best_course)"
+    worth = f"best_worth*{scale}-ROUND(hour_worth*{scale},0)*travel_hours"
+    w.add("highest_offer", f"{even(f'({worth})')}/{scale}-travel_cost", "money")
     w.said("offer", "MAX(highest_offer,0)")
     w.said("left", "IF(ISNUMBER(asking_price),highest_offer-asking_price,0)")
     w.said("asked", "IF(ISNUMBER(asking_price),asking_price,0)")

@@ -18,7 +18,7 @@ import pytest
 
 from api import library
 from api.demo import demos
-from api.workbook.courses import ITEMS
+from api.workbook.courses import COLUMNS, ITEMS
 from econ.courses import other_courses
 from econ.depreciation import declining_balance, straight_line
 from econ.market import read_market
@@ -42,6 +42,7 @@ ADDED = (
     "total", "own_time", "wrong", "waiting", "over", "tracing", "added", "brings", "lets_go", "serves", "goes_on",
     "lost", "closing", "fee", "rest",
 )  # fmt: skip
+WORKINGS = ("Words", "Figures", "Months", "Tickets", "States", "Left")
 ALL_STATES = 1.0 - 1e-9  # share of what is believed from which a workbook shows every state
 
 
@@ -144,13 +145,24 @@ def check_all(cases: list[tuple[Any, Path, Any, Any]], folder: Path) -> None:
         assert not other_firsts(told, book, 10.0 ** -DIGITS[d.currency]), seed
 
 
+def workings(cell: Any, title: str) -> bool:
+    """Return whether a cell is of the workings, that nobody reads in a file that is only shown."""
+    beside = {"Courses": COLUMNS.index("apart") + 1, "Faults": 7}  # columns from which the workings stand there
+    return title in WORKINGS or cell.column >= beside.get(title, 99)
+
+
 def other_firsts(told: Any, book: Any, unit: float) -> list[str]:
-    """Return where what stands beside a formula is not what it comes to, but for a rounding to the unit."""
+    """Return where what stands beside a formula is not what it comes to, but for a rounding to the unit.
+
+    Nothing may stand beside it in the workings alone.
+    """
     found, count = [], 0
     for sheet in told:
         for row in sheet.iter_rows():
             for cell in row:
                 now = book[sheet.title][cell.coordinate].value
+                if cell.value is None and now not in (None, "") and not workings(cell, sheet.title):
+                    found.append(f"{sheet.title}!{cell.coordinate}: nothing for {now}")
                 if cell.value is None or now is None or isinstance(cell.value, datetime):
                     continue
                 count += 1
@@ -438,3 +450,15 @@ def test_take_apart_and_put_together():
         assert float(has @ x.weights) == pytest.approx(x.chances[fault], abs=1e-9)
     assert x.tickets[x.estimate].jobs == tuple(x.bench.jobs.index(j) for j in decision.estimate.jobs)
     assert {r.course for r in x.repairs} == {o.course for o in decision.courses if o.kind == "repair"}
+
+
+@pytest.mark.parametrize("document", [*(d.case for d in demos()), *map(drawn_case, (3, 10, 14, 16))])
+def test_the_items_of_a_bridge_are_the_worth(document):
+    """Without a spreadsheet program."""
+    case, c = read(document)
+    _, believed, weighed = decide_and_show(case, c, defaults())
+    x = take_apart(case, c, believed, weighed)
+    for course in x.courses:
+        name = course_name(weighed.setting, course)
+        items = sum(x.bridges[name].get(item, 0.0) for item in ADDED)
+        assert items + x.rests[name].worth == pytest.approx(course.worth, abs=1e-6), name
