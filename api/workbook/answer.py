@@ -6,10 +6,11 @@ from typing import Any
 
 from api.workbook.charts import bars
 from api.workbook.courses import Courses
+from api.workbook.formula import text
 from api.workbook.machine import marks_of, name_of
 from api.workbook.page import Book, Page
 from econ.decision import Decision
-from econ.words import percent
+from econ.words import listed, percent
 from econ.workings import Workings
 
 WIDTHS = (44, 15, 15, 15, 15)
@@ -26,7 +27,7 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     """Write the first sheet."""
     page = book.page("Answer", [WIDTHS[0], *map(book.wide, WIDTHS[1:])], upright=True)
     page.sheet.page_setup.fitToHeight = 1
-    page.block(name_of(x), "title")
+    page.block(name_of(x), "name")
     kind = x.machine_class.about.title
     page.block(f"{kind[:1].upper()}{kind[1:]}, {marks_of(x)}, decided as of {d.as_of}.", "note")
     page.gap()
@@ -43,11 +44,11 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     page.gap()
     _draw(page, d, at)
     sure = f"{d.verdict.confidence_word[:1].upper()}{d.verdict.confidence_word[1:]}"
-    page.block(
+    sure = (
         f"{sure}: with the figures of the answer the best course in {percent(d.verdict.confidence)} of what it may "
-        "turn out to be.",
-        "told",
+        "turn out to be."
     )
+    page.block(f'IF({CHANGED}=0,{text(sure)},"How sure this is, only a new answer tells.")', "note", 5, 1, sure)
     page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 120), first=UNCHANGED)
     page.block("To try other figures: sheet Inputs, framed cells. " + CARE, "note")
     return page
@@ -77,20 +78,28 @@ def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> N
     """Write the figures people look for first."""
     scale = book.scale
 
-    def add(label: str, formula: str, first: Any) -> None:
-        page.put(page.next, 1, label)
+    def add(label: str, formula: str, first: Any, of: tuple[str, str] = ("", "")) -> None:
+        """Write a figure. of: the course it is of, as a formula and as it is in the answer."""
+        if of[0]:
+            page.live(page.next, 1, f"{text(label + ': ')}&{of[0]}", "general", "wrap", f"{label}: {of[1]}")
+            page.fit(page.next, (f"{label}: {of[1]}",))
+        else:
+            page.put(page.next, 1, label)
         page.live(page.next, 2, formula, "money", "strong", first)
         page.next += 1
 
     best = d.courses[at.number(d.verdict.course)]
     if d.estimate is not None:
-        add("estimate (sheet Estimate), tax included", "estimate_total", d.estimate.total)
+        jobs = listed([x.machine_class.jobs[j].title for j in d.estimate.jobs]) or "looking it over"
+        add("sheet Estimate, tax included", "estimate_total", d.estimate.total, (text(jobs), jobs))
         if not x.terms.by_shop:
             add("beside it own time worth", "estimate_own_time", d.estimate.own_time)
     if x.curing is not None:
         comes, pays = at.sums
-        add("putting it right comes to, with what may follow", "comes_to_amount", comes)
-        add("that pays up to (repair limit and what it costs)", "pays_to_amount", pays)
+        title = f"INDEX({at.table.column('title')},put_right)"
+        of = title, d.courses[at.put_right].title
+        add("comes to, own time and what may follow counted", "comes_to_amount", comes, of)
+        add("it is worth paying up to, counted so", "pays_to_amount", pays)
     add("this running", "running", float(x.market.running) / scale)
     add("a new one", "new_price", float(x.terms.new_price) / scale)
     if d.offer is not None:
@@ -102,8 +111,9 @@ def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> N
         add("a year of service at its cheapest costs", "service_year", float(x.service_year) / scale)
     if d.perspective == "shop":
         profit = at.table.column("profit")
-        formula = f"IF(ISNUMBER(INDEX({profit},best_course)),INDEX({profit},best_course),0)"
-        add("gross profit on the best course", formula, best.gross_profit or 0)
+        formula = f'IF(ISNUMBER(INDEX({profit},best_course)),INDEX({profit},best_course),"no repair")'
+        told = "no repair" if best.gross_profit is None else at.told(at.number(best.course), "profit")
+        add("gross profit on the best course", formula, told)
 
 
 def _courses(page: Page, d: Decision, at: Courses) -> None:
@@ -117,8 +127,8 @@ def _courses(page: Page, d: Decision, at: Courses) -> None:
         told = mark + course.title + (" (not open)" if course.barred else "")
         page.live(page.next, 1, f'IF({best}="","   ","=> ")&{title}&{barred}', "general", "wrap", told)
         page.fit(page.next, ("    " + d.courses[i].title + ("(not open)" if d.courses[i].barred else ""),))
-        amounts = (course.net_worth, course.cash_now, course.present_cost, course.repair_limit)
-        for column, (name, amount) in enumerate(zip(("worth", "cash", "cost", "limit"), amounts, strict=True), 2):
+        for column, name in enumerate(("worth", "cash", "cost", "limit"), 2):
+            amount = None if name == "limit" and course.repair_limit is None else at.told(i, name)
             if amount is not None:
                 page.live(page.next, column, at.table.cell(name, i), "money", first=amount)
         page.next += 1

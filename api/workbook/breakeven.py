@@ -55,6 +55,12 @@ def _shape(line: InputLine) -> str:
     return "count" if line.unit == "hours" and line.input.startswith("machine.") else UNITS[line.unit]
 
 
+def _named(line: InputLine, c: MachineClass) -> str:
+    """Return an input in words, with its unit where the format of its figures does not tell it."""
+    name = input_name(line.input, c)
+    return name if line.unit in ("money", "share") or line.unit in name else f"{name} [{line.unit}]"
+
+
 def tornado_table(d: Decision) -> Table:
     """Return where the table of inputs is."""
     columns = ["input", "now", "low", "high", "at_low", "at_high", "below", "above", "swing", "best_low", "best_high"]
@@ -78,12 +84,16 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
     )  # fmt: skip
     titles = {c.course: c.title for c in d.courses}
     c = x.machine_class
-    now = next(o.net_worth for o in d.courses if o.course == d.verdict.course)
+    best = next(o.net_worth for o in d.courses if o.course == d.verdict.course)
+    left = None if d.offer is None else d.offer.left_at_asking
     for i, line in enumerate(d.break_even.inputs):
+        # What moves the price of a find is told after the price and the trip, all else before them.
+        now = left if left is not None and line.input.startswith("find.") else best
         _line(Row(page, table, i), line, c, now, titles)
     page.next = table.top + table.rows + 1
     if table.rows > SHOWN:
         page.turn()
+        page.gap()
     if d.break_even.inputs:
         shown = range(min(SHOWN, table.rows))
         bars(
@@ -109,7 +119,8 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
 
 def _line(r: Row, line: InputLine, c: MachineClass, now: Decimal, titles: Mapping[str, str]) -> None:
     shape = _shape(line)
-    r.told("input", input_name(line.input, c), "general", "wrap")
+    name = _named(line, c)
+    r.told("input", name, "general", "wrap")
     for name, value in (("now", line.value), ("low", line.low.value), ("high", line.high.value)):
         r.told(name, value, shape, "told")
     low, high = line.low.of_the_answer, line.high.of_the_answer
@@ -119,7 +130,7 @@ def _line(r: Row, line: InputLine, c: MachineClass, now: Decimal, titles: Mappin
     best = course_title(line.low.course, c, titles), course_title(line.high.course, c, titles)
     for name, said in zip(("best_low", "best_high"), best, strict=True):
         r.told(name, said, "general", "told_aside")
-    r.page.fit(r.table.top + r.number, (input_name(line.input, c), *((None,) * 8), *best))
+    r.page.fit(r.table.top + r.number, (name, *((None,) * 8), *best))
 
 
 def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[str, str]) -> None:
@@ -141,20 +152,22 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
     names = {c.course: i for i, c in enumerate(d.courses)}
     for line, change in rows:
         row, shape = page.next, _shape(line)
-        page.put(row, 1, input_name(line.input, x.machine_class), "general", "wrap")
+        name = _named(line, x.machine_class)
+        page.put(row, 1, name, "general", "wrap")
         cell = cell_of(line.input)
         if cell is not None:
             page.live(row, 2, cell, shape, first=page.book.counts.get(cell))
         page.put(row, 3, change.value, shape, "told")
         formula = _now(at, line, change, names, cell, page.book.scale)
         if formula:
-            page.live(row, 4, formula, shape, "strong", change.value)
+            counts = float(page.book.counts[cell]) if cell in page.book.counts else float(line.value)
+            page.live(row, 4, formula, shape, "strong", max(0.0, counts + float(change.value - line.value)))
         best = [course_title(n, x.machine_class, titles) for n in (change.below, change.above)]
         for column, said in zip(SIDES, best, strict=True):
             page.put(row, column, said, "general", "told")
         _joined(page, row)
         joined = [sum(page.widths[a - 1 : b]) for a, b in _JOINS]
-        page.fit(row, (input_name(line.input, x.machine_class), *best), (page.widths[0], *joined))
+        page.fit(row, (name, *best), (page.widths[0], *joined))
         page.next += 1
 
 

@@ -28,7 +28,7 @@ def write_bridge(book: Book, at: Courses, left: Left, tickets: Tickets, months: 
         "compares; the three lines below it say how the repairs come to theirs. "
         + ("Baseline: walking away, before the asking price and the trip." if d.perspective == "reseller" else
            "Baseline: handing it over for nothing, and going on with the cheapest other way."),
-        "note",
+        "note", 1 if len(d.courses) > BESIDE_EACH_OTHER else None,  # what is repeated, where it prints two pages wide
     )  # fmt: skip
     page.next = TOP - 1
     page.put(page.next, 1, "", "general", "head")
@@ -67,6 +67,10 @@ class _Bridge:
     def estimate(self) -> Decimal:
         d = self._at.d
         return d.estimate.total if d.estimate is not None else Decimal(0)
+
+    @property
+    def worth(self) -> float | None:
+        return self._at.told(self._course, "worth")
 
     @property
     def course(self) -> CourseLine:
@@ -108,7 +112,7 @@ def _repair(b: _Bridge, x: Workings, n: int, r: Repair, left: Left, tickets: Tic
     b.live("added", f"IF({traced},-SUMPRODUCT({chance},{left.left.column('added')}),0)")
     b.live("brings", f"IF({traced},{b.here('traced')}-{b.here('added')},{b.here('given_up')})", role="total")
     items = ("total", "own_time", "wrong", "waiting", "over", "tracing", "added", "brings", "rest")
-    b.live("worth", "+".join(b.here(i) for i in items), role="total", first=b.course.net_worth)
+    b.live("worth", "+".join(b.here(i) for i in items), role="total", first=b.worth)
 
 
 def _other(b: _Bridge, x: Workings, course: CourseLine, left: Left, months: Table) -> None:
@@ -129,4 +133,4 @@ def _other(b: _Bridge, x: Workings, course: CourseLine, left: Left, months: Tabl
         b.live("lost", "0" if kind == "do_without" else "-replacement_wait")
         b.live("closing", "IF(way_number=1,-put_back,0)")
     items = ("lets_go", "serves", "goes_on", "lost", "closing", "fee", "rest")
-    b.live("worth", f"SUM({','.join(b.here(i) for i in items)})", role="total", first=course.net_worth)
+    b.live("worth", f"SUM({','.join(b.here(i) for i in items)})", role="total", first=b.worth)

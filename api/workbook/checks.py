@@ -55,7 +55,7 @@ def _inspected(page: Page, x: Workings) -> None:
             seen = listed([c.faults[i].title for i in f.found]) or "nothing amiss inside"
         row = page.line(check.title, seen, f.by or "not recorded", role="wrap", tall=True)
         page.said(row, 2, seen)
-        page.put(row, 4, f.on or "not recorded", "day")
+        page.put(row, 4, f.on or "not recorded", "day", "wrap")
     if not x.case.complaints and not x.case.findings:
         page.block("Nothing was said or looked at.", "told")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
@@ -22,7 +21,7 @@ from econ.workings import Repair, Workings
 
 REPAIR = (
     ("estimate", "The estimate's total"),
-    ("own_jobs", "more for this course's own jobs"),
+    ("own_jobs", "what this course's own jobs change"),
     ("total", "Paid for the repair"),
     ("own_time", "own time"),
     ("wrong", "wrong parts, expected"),
@@ -57,7 +56,7 @@ COLUMNS = (
 WIDTHS = {
     "best": 3, "number": 3, "title": 38, "worth": 11,
     "p10": 11, "p50": 11, "p90": 11, "cash": 11, "cost": 11, "yearly": 10,
-    "hours": 6, "weeks": 7, "cured": 8, "follow_up": 10, "limit": 11, "profit": 10, "hourly": 9, "barred": 22,
+    "hours": 6, "weeks": 7, "cured": 8, "follow_up": 10, "limit": 11, "profit": 10, "hourly": 9, "barred": 30,
     "short": 44,
 }  # fmt: skip
 MONEY = ("worth", "p10", "p50", "p90", "cash", "cost", "yearly", "follow_up", "limit", "profit", "hourly")
@@ -103,15 +102,41 @@ class Courses:
         """Return a repair by its number among the repairs, and its workings."""
         return next(((n, r) for n, r in enumerate(self.x.repairs) if r.course == course.course), None)
 
+    @property
+    def put_right(self) -> int:
+        """Number of the repair that would put it right in the answer: its own if it is one."""
+        best = self.number(self.d.verdict.course)
+        if self.d.courses[best].kind != "repair" and self.x.curing is not None:
+            return self.number(self.x.curing)
+        return best
+
     @cached_property
     def sums(self) -> tuple[float, float]:
         """What the repair that would put it right comes to in the answer, and up to what it pays [money]."""
-        name = self.d.verdict.course
-        if self.d.courses[self.number(name)].kind != "repair" and self.x.curing is not None:
-            name = self.x.curing
-        course, scale = self.x.courses[self.number(name)], self.x.scale
+        course, scale = self.x.courses[self.put_right], self.x.scale
         comes = (course.cost - course.weeks * self.x.week) / scale
         return comes, course.worth / scale + comes - self.idle
+
+    def told(self, number: int, column: str) -> float | None:
+        """Return a figure of a course as the answer has it before it is rounded, None where it tells none.
+
+        What stands beside a formula is read by other formulas, in programs that reckon only what is changed.
+        """
+        c, line, items = self.x.courses[number], self.d.courses[number], self.x.bridges[self.d.courses[number].course]
+        in_time = {"hours": c.hours, "weeks": c.weeks, "cured": c.cured}
+        if column in in_time:
+            return in_time[column]
+        if column == "limit":
+            if line.repair_limit is None:
+                return None
+            ticket = -sum(items[name] for name in ("total", "own_time", "wrong"))
+            more = ticket + (c.follow_up if c.open_ended else 0.0)
+            return (c.worth + more) / self.x.scale - self.idle
+        if column == "yearly":
+            return None if line.cost_per_year is None else c.cost / c.years / self.x.scale
+        money = {"worth": c.worth, "cash": c.cash, "cost": c.cost, "follow_up": c.follow_up, "profit": c.margin}
+        amount = (money | {"hourly": c.margin_per_hour})[column]
+        return None if amount is None else amount / self.x.scale
 
     def free(self, but: str = "") -> dict[int, float]:
         """Return by number the worth of the courses that are open, without those of one kind [money]."""
@@ -146,7 +171,7 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
            "handing it over for nothing and going on with the cheapest other way. ")
         + "Slanted: drawn when the answer was made, it does not follow. Which repairs are shown does not follow "
         "either.",
-        "note", 14,
+        "note", 3 if d.perspective == "shop" else 14,  # columns that are repeated, where it prints two pages wide
     )  # fmt: skip
     page.next = table.top - 1
     page.heads(*(("" if n in ("best", "number", "title", "barred") else ">") + NAMES.get(n, n) for n in COLUMNS))
@@ -157,9 +182,10 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
     idle |= {"yearly"} if d.perspective == "reseller" else set()
     for column in idle:
         page.sheet.column_dimensions[get_column_letter(table.at(column))].hidden = True
-    page.sheet.print_area = f"A1:R{table.top + table.rows + 60}"
     page.next = table.top + table.rows + 1
     _make_up(page, at, tickets)
+    page.sheet.print_area = f"A1:R{page.next}"
+    page.line(None, None, "Workings: which is best, as the other sheets read it", role="note")
     _which(book, page, at, left)
 
 
@@ -169,14 +195,15 @@ def _course(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Ticket
     r.live("best", f'IF({r.here("number")}=best_course,"=>","")', "general", "strong", best)
     r.told("number", i + 1)
     r.live("title", _title(x, course), "general", "wrap", course.title)
-    r.page.fit(r.table.top + i, (None, None, course.title))
-    r.live("worth", at.bridge("worth", i), role="strong", first=course.net_worth)
+    barred = [None] * (r.table.at("barred") - 4)
+    r.page.fit(r.table.top + i, (None, None, course.title, *barred, course.barred))
+    r.live("worth", at.bridge("worth", i), role="strong", first=at.told(i, "worth"))
     _cash(r, at, course, left, tickets, months)
     o = next((o for o in at.d.risk.outturns if o.course == course.course), None)
     if o is not None:
         for name, value in (("p10", o.p10), ("p50", o.p50), ("p90", o.p90)):
             r.told(name, value, "money", "told")
-    r.told("barred", course.barred or "", "general", "wrap")
+    r.told("barred", course.barred or "", "general", "aside")
     kinds = list(dict.fromkeys(c.kind for c in at.d.courses))
     r.told("kind", kinds.index(course.kind) + 1)
     free = '""' if course.barred else r.here("worth")
@@ -196,7 +223,8 @@ def _course(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Ticket
     r.live("short", f'"{i + 1}: "&{cut}{shut}', "general", first=_short(i, course))
     if o is not None:
         as_answered = "(COUNTA(changed_figures)=0)*"  # the draws do not follow what is changed
-        below, above = (max(x, Decimal(0)) for x in (course.net_worth - o.p10, o.p90 - course.net_worth))
+        worth = at.x.courses[i].worth / scale
+        below, above = (max(far, 0.0) for far in (worth - float(o.p10), float(o.p90) - worth))
         r.live("below", f"{as_answered}MAX(0,{r.here('worth')}-{r.here('p10')})", first=below)
         r.live("above", f"{as_answered}MAX(0,{r.here('p90')}-{r.here('worth')})", first=above)
 
@@ -233,7 +261,7 @@ def _make_up(page: Page, at: Courses, tickets: Tickets) -> None:
             ("waiting", f"-{at.bridge('waiting', i)}"), ("later", at.table.cell("follow_up", i)),
         )  # fmt: skip
         for name, formula in formulas:
-            told = course.jobs_added_later if name == "later" else abs(items[name]) / scale
+            told = at.told(i, "follow_up") if name == "later" else abs(items[name]) / scale
             r.live(name, formula, first=told)
     page.next = table.top + table.rows + 1
     height = 3.2 + 0.9 * len(found)
@@ -259,17 +287,17 @@ def _cash(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets,
         n, repair = found
         chance = left.left.column(f"chance_{n}")
         ticket = repair.ticket
-        r.live("cash", f"-{tickets.cell('total', ticket)}", first=course.cash_now)
+        r.live("cash", f"-{tickets.cell('total', ticket)}", first=at.told(i, "cash"))
         follow = f"-({at.bridge('tracing', i)}+{at.bridge('added', i)})+{rest.follow_up / scale!r}"
-        r.live("follow_up", follow, first=course.jobs_added_later)
+        r.live("follow_up", follow, first=at.told(i, "follow_up"))
         r.live(
             "cost",
             f"{tickets.cell('cost', ticket)}-{at.bridge('waiting', i)}+{r.here('follow_up')}",
-            first=course.present_cost,
+            first=at.told(i, "cost"),
         )
         hours = f"{tickets.cell('hours', ticket)}/1000"
-        r.live("hours", hours, "hours", first=course.hours)
-        r.live("weeks", f"{tickets.cell('weeks', ticket)}+bench_weeks", "years", first=course.weeks_without)
+        r.live("hours", hours, "hours", first=at.told(i, "hours"))
+        r.live("weeks", f"{tickets.cell('weeks', ticket)}+bench_weeks", "years", first=at.told(i, "weeks"))
         traced = f"{at.bridge('tracing', i)}+{at.bridge('added', i)}<0"
         if repair.open_ended:
             traced = "TRUE"
@@ -277,12 +305,12 @@ def _cash(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets,
             "cured",
             f"SUMPRODUCT({chance},{left.left.column('cured')})+{rest.cured!r}",
             "share",
-            first=course.passes_at_once,
+            first=at.told(i, "cured"),
         )
         limit = f"{r.here('worth')}+{tickets.cell('cost', ticket)}-idle_worth"
         more = f"+{r.here('follow_up')}" if repair.open_ended else ""
         if course.repair_limit is not None:
-            r.live("limit", limit + more, first=course.repair_limit)
+            r.live("limit", limit + more, first=at.told(i, "limit"))
         every = f"SUMPRODUCT({chance},{left.left.column('years')})"
         ended = f"SUMPRODUCT({chance},{left.left.column('years')},({left.left.column('group')}=0)*1)"
         r.live("years", f"IF({traced},{every},{ended})+{rest.years!r}", "years")
@@ -298,12 +326,12 @@ def _cash(r: Row, at: Courses, course: CourseLine, left: Left, tickets: Tickets,
             r.live("years", f"INDEX({months.column('keep_years')},{at_best})+{rest.years!r}", "years")
     if own:
         yearly = f'IF({r.here("years")}>=1,{r.here("cost")}/{r.here("years")},"")'
-        r.live("yearly", yearly, first="" if course.cost_per_year is None else course.cost_per_year)
+        r.live("yearly", yearly, first=at.told(i, "yearly"))
 
 
 def _profit(r: Row, at: Courses, n: int, repair: Repair, left: Left, tickets: Tickets, traced: str, hours: str) -> None:
     x, scale, i = at.x, r.page.book.scale, r.number
-    rest, chance, course = x.rests[repair.course], left.left.column(f"chance_{n}"), at.d.courses[i]
+    rest, chance = x.rests[repair.course], left.left.column(f"chance_{n}")
     chances = left.states.column("chance")
     comebacks = [
         f"{a.uncured!r}*SUMPRODUCT({chances},{left.states.column(f'needs_{a.job}')})"
@@ -317,10 +345,10 @@ def _profit(r: Row, at: Courses, n: int, repair: Repair, left: Left, tickets: Ti
     r.live(
         "profit",
         f"{tickets.cell('margin', repair.ticket)}+IF({traced},{later},0){back}+{rest.margin / scale!r}",
-        first=course.gross_profit,
+        first=at.told(i, "profit"),
     )
     more = f"IF({traced},SUMPRODUCT({chance},{left.left.column('hours')})+{looks},0)+{rest.later_hours!r}"
-    r.live("hourly", f"{r.here('profit')}/({hours}+{more})", first=course.gross_profit_per_hour)
+    r.live("hourly", f"{r.here('profit')}/({hours}+{more})", first=at.told(i, "hourly"))
 
 
 def _money_of_other(r: Row, at: Courses, course: CourseLine) -> None:
@@ -337,10 +365,10 @@ def _money_of_other(r: Row, at: Courses, course: CourseLine) -> None:
         cash = f"way_best+CHOOSE(way_number,{','.join(own_hours)})-{outlay}"
         cost = f"{yearly}-way_best-{at.bridge('lost', i)}"
         weeks = "0" if course.kind == "do_without" else "replacement_days/7"
-    r.live("cash", f"{cash}-declined", first=course.cash_now)
-    r.live("cost", f"{cost}+declined+{rest.cost / scale!r}", first=course.present_cost)
+    r.live("cash", f"{cash}-declined", first=at.told(i, "cash"))
+    r.live("cost", f"{cost}+declined+{rest.cost / scale!r}", first=at.told(i, "cost"))
     r.live("hours", "0", "hours", first=0)
-    r.live("weeks", weeks, "years", first=course.weeks_without)
+    r.live("weeks", weeks, "years", first=at.told(i, "weeks"))
 
 
 def _title(x: Workings, course: CourseLine) -> str:

@@ -185,7 +185,8 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     card_fee = sum((line.amount for line in e.lines if line.what == "card fee"), Decimal(0))
     before = e.total - card_fee - (0 if inside else e.tax)
     sums = page.next
-    page.put(sums, 1, "before tax and card fee", "general", "total")
+    label = 'IF(tax_inclusive="yes","together, tax contained","before tax and card fee")'
+    page.live(sums, 1, label, "general", "total", "together, tax contained" if inside else "before tax and card fee")
     page.live(sums, 5, lines.sum("labour", "parts", "supplies", "fees"), "money", "total", before)
     page.next += 1
     taxed = page.next
@@ -195,12 +196,13 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page.next += 1
     contained = page.next
     page.put(contained, 1, "tax contained in these prices")
+    page.live(contained, 4, 'IF(tax_inclusive="yes",tax_rate,0)', "share", first=x.case.terms.tax_rate if inside else 0)
     page.live(
         contained, 5, f'IF(tax_inclusive="yes",{tax_on(f"E{taxed}", scale)},0)', "money", first=e.tax if inside else 0
     )
     page.next += 1
-    tax = lines.add("tax", "tax on top", f'IF(tax_inclusive="yes",0,{tax_on(f"E{taxed}", scale)})', "", "", "tax_rate")
-    page.live(tax, 4, "tax_rate", "share", first=x.case.terms.tax_rate)
+    tax = lines.add("tax", "tax on top", f'IF(tax_inclusive="yes",0,{tax_on(f"E{taxed}", scale)})')
+    page.live(tax, 4, 'IF(tax_inclusive="yes",0,tax_rate)', "share", first=0 if inside else x.case.terms.tax_rate)
     paid = f"(E{sums}+E{tax})"
     card = lines.add("card", "card fee", card_on(paid, scale)) if x.terms.by_shop else 0
     total = page.next
@@ -240,7 +242,7 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
 def _promise(page: Page, d: Decision, x: Workings) -> None:
     """Write what was agreed: how high it may run, and the lines to sign."""
     a = d.risk.authorisation
-    if a is not None and x.terms.by_shop:
+    if a is not None and x.terms.by_shop and d.verdict.course.startswith("repair"):  # else nobody agrees to it
         currency = d.currency
         page.block(
             f"Not to exceed {currency} {a.not_to_exceed:,f} without asking again (worked out with the answer). "

@@ -67,7 +67,8 @@ def write_faults(book: Book, d: Decision, x: Workings, table: Table, left: Left)
     if d.faults_left_out:
         titles = "; ".join(x.machine_class.faults[f].title for f in d.faults_left_out)
         page.block(f"Not weighed, as others bear on this more: {titles}.", "note")
-    page.block(f"Hidden damage of any kind, in the answer: {percent(d.hidden_damage)}.", "told")
+    if any(f.hidden for f in d.faults):
+        page.block(f"Hidden damage of any kind, in the answer: {percent(d.hidden_damage)}.", "told")
 
 
 def _above(table: Table, row: int) -> str:

@@ -228,8 +228,9 @@ def _market(m: _Maker, x: Workings) -> None:
     reseller = x.terms.perspective == "reseller"
     m.group("What machines bring and cost")
     told = x.case.machine.new_price is not None
+    taxed = "with" if x.case.terms.tax_inclusive else "without"
     m.add(
-        "new_price", "money", x.terms.new_price / scale, "a new one like it, without tax", "",
+        "new_price", "money", x.terms.new_price / scale, f"a new one like it, {taxed} tax", "",
         STATED if told else c.about.new_price_source, 1.0,
     )  # fmt: skip
     curve = f"remaining value by age ({c.value.source}), times the month's factor"

@@ -22,7 +22,7 @@ def write_life(book: Book, d: Decision, x: Workings, months: Table) -> None:
     table = Table("Life", 5, longest(x) + 1, YEARS if own else ("year", "age", "value", "fall"))
     page.block(
         "This machine in working order, if it is put right today. Value: what it sells for then, before costs of "
-        "the sale"
+        "the sale; in the first year it also moves from this month's price to that of the whole year"
         + ("; upkeep: of a whole year of service at that age. Followed by the months of sheet Months." if own else "."),
         "note",
     )  # fmt: skip
@@ -72,8 +72,8 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
     v = x.machine_class.value
     page.block("A new one in the books: by the sheet's own functions, and reckoned out beside them", "strong")
     page.block(
-        "For the books alone, no part of the answer: nominal money, and what the books say of a machine is not what "
-        "it sells for. The yearly cost is that of a loan or of an even yearly charge, nothing failing.",
+        "For the books alone, no part of the answer: what they say of a machine is not what it sells for. Present "
+        "worth and the even yearly cost, nothing failing, are at the interest above inflation of sheet Inputs.",
         "note",
     )  # fmt: skip
     cost, rate = float(x.market.new_total) / x.scale, float(x.terms["real_rate"])
@@ -90,6 +90,7 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
 
     figure("book_cost", "price, tax and delivery paid", "new_total", "money", cost)
     figure("book_years", "years it is written off over", f"MIN({OFF_YEARS},MAX(2,ROUND(curve_life,0)))", "count", over)
+    figure("book_rate", "interest above inflation", "real_rate", "share", rate)
     figure("book_rest", "left in the end", f"{v.salvage_share!r}*book_cost", "money", v.salvage_share * cost)
     figure("yearly_function", "an even yearly cost of it: PMT", "-PMT(real_rate,book_years,book_cost)", "money", evenly)
     plain = "book_cost*real_rate/(1-(1+real_rate)^-book_years)"
@@ -107,7 +108,7 @@ def _write_off(page: Page, d: Decision, x: Workings) -> None:
         "reckoned out",
     ]
     tax = d.book_depreciation
-    page.heads(*(f">{h}" for h in (*heads, *(["by the tax table"] if tax else []))))
+    page.heads(*(f">{h}" for h in (*heads, *(["by the table of IRS Publication 946, seven years"] if tax else []))))
     for i in range(OFF_YEARS):
         r = Row(page, table, i)
         year = r.here("year")

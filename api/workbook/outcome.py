@@ -49,12 +49,17 @@ def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: 
         page.live(total, place, f"SUM({column}{first}:{column}{last})", shape, "total", told)
     page.live(total, 6, f'IF(COUNT(E{first}:E{last})=0,"",E{total}-D{total})', "money", "total")
     page.live(total, 7, f'IF(OR(COUNT(E{first}:E{last})=0,D{total}=0),"",E{total}/D{total}-1)', "share", "total")
-    page.live(
-        total, 8, f'{len(estimated.lines)}-COUNT(E{first}:E{last - SPARE})&" lines not yet known"', "general", "note",
-        f"{len(estimated.lines)} lines not yet known",
-    )  # fmt: skip
+    lines = range(first, first + len(estimated.lines))
+    some = sum(1 for row in lines if page.first.get(f"D{row}"))
+    page.live(total, 8, f'{_open(lines)}&" lines not yet known"', "general", "note", f"{some} lines not yet known")
     page.next += 2
-    _after(page, d, x, at, range(first, first + len(estimated.lines)), total)
+    _after(page, d, x, at, lines, total)
+
+
+def _open(lines: range) -> str:
+    """Return a formula of how many lines are not yet known; one of nothing need not be filled in."""
+    estimated, really = (f"{column}{lines.start}:{column}{lines.stop - 1}" for column in "DE")
+    return f'SUMPRODUCT(({estimated}<>0)*({really}=""))'
 
 
 def _line(page: Page, what: str, estimate: Cell, hours: Cell | None) -> None:
@@ -88,17 +93,23 @@ def _after(page: Page, d: Decision, x: Workings, at: Courses, lines: range, tota
     page.put(spent, 1, "paid, and own time at what an hour is worth" if not x.terms.by_shop else "paid")
     own = "" if x.terms.by_shop else f"+C{total}*bench_hour"
     page.live(spent, 4, f"E{total}{own}", "money", first=0)
+    page.put(spent + 1, 1, "so it left, over letting it go as it was")
+    left = f'IF(ISNUMBER(D{spent - 1}),D{spent - 1}-D{spent}-way_best,"sold for what?")'
+    page.live(spent + 1, 4, left, "money", "strong", "sold for what?")
     jobs = d.estimate.jobs if d.estimate else ()
     limit = next((i for i, c in enumerate(d.courses) if c.jobs == jobs and c.repair_limit is not None), None)
-    page.put(spent + 1, 1, "worth paying up to, by the answer")
-    most = "pays_to_amount" if limit is None else at.table.cell("limit", limit)
-    told = at.sums[1] if x.curing is not None else 0
-    page.live(spent + 1, 4, most, "money", first=told if limit is None else d.courses[limit].repair_limit)
-    page.put(spent + 2, 1, "so the repair was")
-    known = f"COUNT(E{lines.start}:E{lines.stop - 1})"
-    verdict = f'IF(D{spent}<=D{spent + 1},"worth what it came to","dearer than it was worth")'
-    formula = f'IF({known}<{len(lines)},({len(lines)}-{known})&" lines not yet known",{verdict})'
-    page.live(spent + 2, 4, formula, "general", "strong", f"{len(lines)} lines not yet known")
-    page.next = spent + 4
+    page.next = spent + 2
+    if limit is not None:
+        page.put(page.next, 1, "worth paying up to, by the answer")
+        page.live(page.next, 4, at.table.cell("limit", limit), "money", first=at.told(limit, "limit"))
+        page.next += 1
+        page.put(page.next, 1, "so the repair was")
+        verdict = f'IF(D{spent}<=D{page.next - 1},"worth what it came to","dearer than it was worth")'
+        formula = (
+            f'IF(COUNT(E{lines.start}:E{lines.stop - 1})=0,"not yet known",IF({_open(lines)}>0,H{total},{verdict}))'
+        )
+        page.live(page.next, 4, formula, "general", "strong", "not yet known")
+        page.next += 1
+    page.gap()
     if d.spent_so_far:
         page.block(f"Spent before, and not counted: {d.currency} {d.spent_so_far:,f}.", "note")

@@ -37,6 +37,7 @@ ROLES: dict[str, dict[str, Any]] = {
     "plain": {"font": _font(), "alignment": TOP_LINE},
     "wrap": {"font": _font(), "alignment": WRAPPED},
     "title": {"font": _font(14, bold=True), "alignment": TOP_LINE},
+    "name": {"font": _font(14, bold=True), "alignment": WRAPPED},
     "answer": {"font": _font(13, bold=True), "alignment": WRAPPED},
     "head": {
         "font": _font(bold=True),
@@ -50,6 +51,7 @@ ROLES: dict[str, dict[str, Any]] = {
     },
     "strong": {"font": _font(bold=True), "alignment": WRAPPED},
     "total": {"font": _font(bold=True), "border": Border(top=THIN), "alignment": TOP_LINE},
+    "aside": {"font": _font(), "alignment": ASIDE},
     "note": {"font": _font(9, color="505050"), "alignment": WRAPPED},
     "told": {"font": _font(italic=True), "fill": TOLD, "alignment": WRAPPED},
     "told_aside": {"font": _font(italic=True), "fill": TOLD, "alignment": ASIDE},
@@ -266,14 +268,18 @@ class Page:
         """
         row, last = self.next, columns or len(self.widths)
         width = sum(self.widths[:last])
+        if role == "warning":  # a frame goes round all the cells that are joined
+            for column in range(2, last + 1):
+                self.put(row, column, None, "general", role)
         self.sheet.merge_cells(start_row=row, end_row=row, start_column=1, end_column=last)
         if first is not None:
             self.live(row, 1, words, "general", role, first)
         else:
             self.put(row, 1, words, "general", role)
-        wide = 0.82 if role in ("answer", "title") else 1.1
+        large = role in ("answer", "title", "name")
+        wide = 0.82 if large else 1.1
         taken = lines or sum(-(-max(len(part), 1) // int(width * wide)) for part in words.split("\n"))
-        high = LINE * (1.35 if role in ("answer", "title") else 1.0)
+        high = LINE * (1.35 if large else 1.0)
         self.sheet.row_dimensions[row].height = high * taken + 3
         self.next += 1
         return row

@@ -100,12 +100,12 @@ def write_care(book: Book, d: Decision, x: Workings) -> None:
 
 def write_release(book: Book, d: Decision, x: Workings) -> None:
     """Write the sheet of release checks: reading, person and time of each, and whether it passes."""
-    page = book.page("Release", (38, 10, 14, 12, 15, 18, 17, 40))
+    page = book.page("Release", (38, 10, 14, 16, 15, 24, 17, 40))
     page.line("Release checks: all must pass before it goes back", role="title")
     _machine(page, d, x)
     page.block(DEFERS, "note")
     page.gap()
-    page.heads("check", "limit", "unit", "reading", "passes", "checked by", "on, at", "how")
+    page.heads("check", "limit", "unit, or yes or no", "reading", "passes", "checked by", "on, at", "how")
     first = page.next
     for t in d.release_checks:
         row = page.next
@@ -120,13 +120,16 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
             sign = "<=" if t.at_most else ">="
             passed = f"D{row}{sign}B{row}"
         else:
+            page.put(row, 2, "passes: yes or no", "general", "wrap")
+            page.put(row, 3, None, "text", "fill_in")
             page.put(row, 4, None, "text", "fill_in")
-            passed = f'D{row}="yes"'
-            _words(page, f"D{row}", "yes", "no")
+            passed = f'C{row}="yes"'
+            _words(page, f"C{row}", "yes", "no")
         page.put(row, 6, None, "text", "fill_in")
         page.put(row, 7, None, "moment", "fill_in")
+        given = f"{'D' if t.limit is not None else 'C'}{row}"
         signed = f'IF(OR(F{row}="",G{row}=""),"by whom, when?","passes")'
-        page.live(row, 5, f'IF(D{row}="","open",IF({passed},{signed},"FAILS"))', "general", "strong", "open")
+        page.live(row, 5, f'IF({given}="","open",IF({passed},{signed},"FAILS"))', "general", "strong", "open")
         page.fit(row, (t.title, None, None, None, None, None, None, how))
         page.next += 1
     if d.release_checks:
@@ -188,9 +191,11 @@ def write_buyer(book: Book, d: Decision, x: Workings) -> None:
     _words(page, f"B{first}:B{page.next - 1}", "yes", "no")
     _days(page, f"C{first}:C{page.next - 1}")
     page.gap()
+    hidden = f"Hidden damage of any kind, in the answer: {percent(d.hidden_damage)}."
+    if not any(f.hidden for f in d.faults):
+        hidden = "The answer counts no damage that is seen only inside."
     page.block(
-        f"Hidden damage of any kind, in the answer: {percent(d.hidden_damage)}. What nobody opened nobody has seen. "
-        "Release checks and their readings: sheet Release. " + DEFERS,
+        f"{hidden} What nobody opened nobody has seen. Release checks and their readings: sheet Release. " + DEFERS,
         "note",
     )
     _signatures(page, "who hands it over", "who takes it over, told of all this")
