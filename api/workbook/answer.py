@@ -21,6 +21,10 @@ CARE = (
     "manual beside it. Where this differs from the maker's manual, from local codes or from what a licensed person "
     "says, those hold."
 )
+HANDED_ON = (
+    "The shop's own: this file holds what parts cost it, its wage and its profit. For the customer print or save as "
+    "PDF the sheets Estimate, Care, Release and For the buyer, which tell none of that."
+)
 
 
 def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
@@ -51,6 +55,8 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     page.block(f'IF({CHANGED}=0,{text(sure)},"How sure this is, only a new answer tells.")', "note", 5, 1, sure)
     page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 120), first=UNCHANGED)
     page.block("To try other figures: sheet Inputs, framed cells. " + CARE, "note")
+    if d.perspective == "shop":
+        page.block(HANDED_ON, "note")
     return page
 
 
@@ -91,15 +97,16 @@ def _figures(book: Book, page: Page, d: Decision, x: Workings, at: Courses) -> N
     best = d.courses[at.number(d.verdict.course)]
     if d.estimate is not None:
         jobs = listed([x.machine_class.jobs[j].title for j in d.estimate.jobs]) or "looking it over"
-        add("sheet Estimate, tax included", "estimate_total", d.estimate.total, (text(jobs), jobs))
+        add("estimate, tax included", "estimate_total", d.estimate.total, (text(jobs), jobs))
         if not x.terms.by_shop:
             add("beside it own time worth", "estimate_own_time", d.estimate.own_time)
     if x.curing is not None:
         comes, pays = at.sums
         title = f"INDEX({at.table.column('title')},put_right)"
         of = title, d.courses[at.put_right].title
-        add("comes to, own time and what may follow counted", "comes_to_amount", comes, of)
-        add("it is worth paying up to, counted so", "pays_to_amount", pays)
+        counted = "with what may follow" if x.terms.by_shop else "with own time and what may follow"
+        add(counted, "comes_to_amount", comes, of)
+        add("worth paying up to, counted so", "pays_to_amount", pays)
     add("this running", "running", float(x.market.running) / scale)
     add("a new one", "new_price", float(x.terms.new_price) / scale)
     if d.offer is not None:

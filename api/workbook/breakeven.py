@@ -137,16 +137,17 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
     """Write where the best course changes: as in the answer, and with the figures as they are now."""
     page.block("Where the best course changes", "strong", 9)
     page.block(
-        "In the answer: searched for to the last unit. Now: where the lead of the one over the other is used up with "
-        "the figures as they stand, along the line from the lead in the answer to the change; it follows every "
-        "input, and agrees with a new search as far as that lead falls along a line.",
+        "In the answer: searched for to the last unit. Now, about: where the lead of the one over the other is used up "
+        "with the figures as they stand, along the line from the lead in the answer to the change. It follows every "
+        "input, the nearer the less is changed; it is empty where that line says nothing: where another course leads "
+        "now, beyond what was searched, and behind a change that comes before. For a sure figure decide anew.",
         "note", 9,
     )  # fmt: skip
     rows = [(line, change) for line in d.break_even.inputs for change in line.changes]
     if not rows:
         page.block("No single figure within what is searched changes the best course.", "told", 9)
         return
-    heads = ("figure", ">counts now", ">changes in the answer at", ">changes now at", "")
+    heads = ("figure", ">counts now", ">changes in the answer at", ">changes now at, about", "")
     row = page.heads(*heads, "best below it", "", "", "best above it", "", "")
     _joined(page, row)
     names = {c.course: i for i, c in enumerate(d.courses)}
@@ -161,7 +162,7 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
         formula = _now(at, line, change, names, cell, page.book.scale)
         if formula:
             counts = float(page.book.counts[cell]) if cell in page.book.counts else float(line.value)
-            page.live(row, 4, formula, shape, "strong", max(0.0, counts + float(change.value - line.value)))
+            page.live(row, 4, formula, shape, "strong", counts + float(change.value - line.value))
         best = [course_title(n, x.machine_class, titles) for n in (change.below, change.above)]
         for column, said in zip(SIDES, best, strict=True):
             page.put(row, column, said, "general", "told")
@@ -187,8 +188,12 @@ def _now(at: Courses, line: InputLine, change: Change, names: Mapping[str, int],
     away = float(change.value - line.value)
     if abs(lead) * scale < NEAREST or not away:
         return ""
-    ahead = f"({at.bridge('worth', below)}-{at.bridge('worth', above)})"
-    return f"MAX(0,{cell}+{ahead}*{away / lead!r})"
+    if names[at.d.verdict.course] != (below if away > 0 else above):
+        return ""  # a change beyond another one: what leads in between moves it too
+    turn = f"({cell}+({at.bridge('worth', below)}-{at.bridge('worth', above)})*{away / lead!r})"
+    best = f"best_course=IF({turn}>{cell},{below + 1},{above + 1})"
+    within = f"{turn}>={float(line.searched_from)!r},{turn}<={float(line.searched_to)!r}"
+    return f'IF(AND({best},{within}),{turn},"")'
 
 
 def _two_way(page: Page, d: Decision, c: MachineClass, titles: Mapping[str, str]) -> None:

@@ -340,6 +340,41 @@ def test_where_the_best_course_changes_follows(tmp_path):
 
 
 @needs_calc
+def test_opened_and_changed_it_tells_the_same(tmp_path):
+    """Opened as it is, where a program may keep what stands beside the formulas, and with one figure changed then."""
+    (tmp_path / "out").mkdir()
+    cases = drawn(range(20, 26), tmp_path)
+    for (_, _, d, x), book in zip(cases, recalculated([c[1] for c in cases], tmp_path / "out"), strict=True):
+        assert not misses(book, d, x)
+    paths = [changed(path, {"running": float(x.market.running) / x.scale}, path) for _, path, _, x in cases]
+    for (_, _, d, _), book in zip(cases, recalculated(paths, tmp_path / "out"), strict=True):
+        assert to_the_unit(of_course(book, 0, "worth"), d.courses[0].net_worth, d.currency)
+
+
+@needs_calc
+def test_where_the_best_course_changes_is_empty_where_it_can_not_be_told(tmp_path):
+    """Within what was searched, and on the side where the course leads that is said to lead there."""
+    (tmp_path / "out").mkdir()
+    d, _ = made(demos()[1].case, tmp_path / "x.xlsx")
+    searched = {line.input: line for line in d.break_even.inputs}
+    figures = [{"shop_rate": 100}, {"shop_rate": 180, "horizon_years": 2}, {"used_price": 900}]
+    paths = [changed(tmp_path / "x.xlsx", f, tmp_path / f"{i}.xlsx") for i, f in enumerate(figures)]
+    told = []
+    for book in recalculated(paths, tmp_path / "out"):
+        rows = list(book["Break-even"].iter_rows(values_only=True))
+        row, best = next(i for i, r in enumerate(rows) if r[1] == "counts now"), named(book, "best_course") - 1
+        for line in d.break_even.inputs:
+            for change in line.changes:
+                row += 1
+                counts, now = rows[row][1], rows[row][3]
+                told.append(isinstance(now, int | float))
+                if told[-1]:
+                    assert float(searched[line.input].searched_from) <= now <= float(searched[line.input].searched_to)
+                    assert d.courses[best].course == (change.below if now > counts else change.above)
+    assert 10 < sum(told) < len(told)
+
+
+@needs_calc
 def test_figures_written_in_as_they_are_change_nothing(tmp_path):
     (tmp_path / "out").mkdir()
     cases = [(d.name, tmp_path / f"{d.name}.xlsx", *made(d.case, tmp_path / f"{d.name}.xlsx")) for d in demos()]

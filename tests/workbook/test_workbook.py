@@ -283,7 +283,8 @@ def test_a_program_that_only_shows_the_file_shows_the_answer(book):
     assert shown["Answer"]["A4"].value == decision.verdict.headline
     assert not [c.coordinate for row in shown["Answer"].iter_rows(min_col=2, max_col=5) for c in row if c.value == ""]
     worths = [shown["Courses"].cell(6 + i, COLUMNS.index("worth") + 1).value for i in range(len(decision.courses))]
-    assert worths == [float(c.net_worth) for c in decision.courses]
+    digits = DIGITS[decision.currency]  # as many as the format of its cell shows
+    assert [f"{worth:.{digits}f}" for worth in worths] == [f"{c.net_worth:f}" for c in decision.courses]
     total = next(r[4] for r in shown["Estimate"].iter_rows(values_only=True) if str(r[0]).startswith("Total,"))
     assert total == float(decision.estimate.total)
 
@@ -384,3 +385,20 @@ def test_each_figure_looks_as_it_is_told(book):
     assert all(
         row[3].number_format == money_format(d.currency) for row in workbook["Courses"].iter_rows(min_row=6, max_row=7)
     )
+
+
+def test_the_asked_price_moves_a_find_both_ways_alike(tmp_path):
+    made(demos()[2].case, tmp_path / "x.xlsx")
+    rows = openpyxl.load_workbook(tmp_path / "x.xlsx")["Break-even"].iter_rows(min_row=6, values_only=True)
+    row = next(r for r in rows if r[0] == "the asked price")
+    assert row[6] == pytest.approx(-row[7])
+    assert row[6] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(("n", "agreed"), [(1, True), (0, False)])
+def test_how_high_it_may_run_is_agreed_for_a_repair_alone(tmp_path, n, agreed):
+    """The owner's answer is another course: its estimate is of a repair that nobody agrees to."""
+    d, _ = made(demos()[n].case, tmp_path / "x.xlsx")
+    assert d.verdict.course.startswith("repair") == agreed
+    cells = openpyxl.load_workbook(tmp_path / "x.xlsx")["Estimate"]["A"]
+    assert any(str(cell.value).startswith("Not to exceed") for cell in cells) == agreed
