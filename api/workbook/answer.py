@@ -13,7 +13,7 @@ from econ.decision import Decision
 from econ.words import listed, percent
 from econ.workings import Workings
 
-WIDTHS = (44, 15, 15, 15, 15)
+WIDTHS = (64, 14, 14, 14, 14)
 CHANGED = "COUNTA(changed_figures)"
 UNCHANGED = "All figures are those of the answer."
 CARE = (
@@ -35,7 +35,7 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     kind = x.machine_class.about.title
     page.block(f"{kind[:1].upper()}{kind[1:]}, {marks_of(x)}, decided as of {d.as_of}.", "note")
     page.gap()
-    page.block("headline", "answer", lines=-(-len(d.verdict.headline) // 80) + 1, first=d.verdict.headline)
+    page.block("headline", "answer", lines=-(-len(d.verdict.headline) // 90) + 1, first=d.verdict.headline)
     for hold in d.holds:
         page.block(
             f"DO NOT RUN IT, RETURN IT OR SELL IT AS WORKING: {hold.title}. {hold.why} More on sheet Care.", "warning"
@@ -53,7 +53,7 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
         "turn out to be."
     )
     page.block(f'IF({CHANGED}=0,{text(sure)},"How sure this is, only a new answer tells.")', "note", 5, 1, sure)
-    page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 120), first=UNCHANGED)
+    page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 135), first=UNCHANGED)
     page.block("To try other figures: sheet Inputs, framed cells. " + CARE, "note")
     if d.perspective == "shop":
         page.block(HANDED_ON, "note")
@@ -68,7 +68,7 @@ def _draw(page: Page, d: Decision, at: Courses) -> None:
         "Better off by; the thin lines (in the answer alone) leave out one in ten below and above",
         f"Bar chart: how much better off each of {len(d.courses)} courses leaves whoever decides; the thin lines "
         "reach from what one in ten falls below to what one in ten goes above.",
-        reach=("below", "above"), ends=("p10", "p90"), size=(19.5, 1.8 + 0.72 * len(d.courses)),
+        reach=("below", "above"), ends=("p10", "p90"), size=(22.0, 1.8 + 0.72 * len(d.courses)),
     )  # fmt: skip
     page.next += int((1.8 + 0.72 * len(d.courses)) / 0.46) + 2
 

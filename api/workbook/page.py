@@ -249,7 +249,7 @@ class Page:
         for value, width in zip(values, widths or self.widths, strict=False):
             if isinstance(value, str):
                 lines = max(
-                    lines, sum(-(-max(len(part), 1) // max(int(width * 1.2) - 1, 1)) for part in value.split("\n"))
+                    lines, sum(-(-max(len(part), 1) // max(int(width * 1.3) - 1, 1)) for part in value.split("\n"))
                 )
         if lines > 1:
             self.sheet.row_dimensions[row].height = LINE * lines + 2

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from api.workbook.machine import marks_of, name_of
@@ -19,18 +20,19 @@ DEFERS = (
 TOLD_FROM = 0.1  # chance from which a fault that is left is told to a buyer [1]; judgement
 
 
-def _signatures(page: Page, *who: str) -> None:
-    """Write lines to sign: who, name, day."""
+def _signatures(page: Page, *who: str, column: int = 2) -> None:
+    """Write lines to sign: who, name, day. column: of the name, the day beside it."""
     page.gap()
-    page.heads("signed by", "name", "on")
+    page.heads("signed by", *("",) * (column - 2), "name", "on")
     for name in who:
         row = page.next
         page.put(row, 1, name)
-        page.put(row, 2, None, "text", "fill_in")
-        page.put(row, 3, None, "day", "fill_in")
+        page.put(row, column, None, "text", "fill_in")
+        page.put(row, column + 1, None, "day", "fill_in")
         page.sheet.row_dimensions[row].height = 26
         page.next += 1
-    _days(page, f"C{page.next - len(who)}:C{page.next - 1}")
+    day = get_column_letter(column + 1)
+    _days(page, f"{day}{page.next - len(who)}:{day}{page.next - 1}")
 
 
 def _days(page: Page, cells: str, moment: bool = False) -> None:
@@ -114,8 +116,8 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
         how = f"{t.how}{worked} ({t.source})"
         page.put(row, 8, how, "general", "note")
         if t.limit is not None:
-            page.put(row, 2, t.limit, "times")
-            page.put(row, 3, f"{t.unit}, {'at most' if t.at_most else 'at least'}", "general", "wrap")
+            page.put(row, 2, t.limit)
+            page.put(row, 3, f"{t.unit}, {'at most' if t.at_most else 'at least'}", "general", "aside")
             page.put(row, 4, None, "times", "fill_in")
             sign = "<=" if t.at_most else ">="
             passed = f"D{row}{sign}B{row}"
@@ -145,7 +147,7 @@ def write_release(book: Book, d: Decision, x: Workings) -> None:
             "general", "strong", f"{len(d.release_checks)} checks are open.",
         )  # fmt: skip
         page.next += 1
-    _signatures(page, "who releases it")
+    _signatures(page, "who releases it", column=6)
 
 
 def _answered(d: Decision) -> tuple[str, ...]:
