@@ -100,18 +100,15 @@ def _cause(w: _Words, marked: int, faults: Table) -> None:
         w.add("lead_chance", "0", "share")
         w.add("lead_title", '""')
         return
-    first = f"MATCH(1,{faults.column('rank')},0)"
-    w.add("lead_title", f"INDEX({faults.column('title')},{first})")
-    w.add("lead_chance", f"INDEX({faults.column('pointed')},{first})", "share")
-    w.add("lead_percent", percent("lead_chance"))
+    for rank, name in enumerate(("lead", "next")[:marked], 1):
+        place = f"MATCH({rank},{faults.column('rank')},0)"
+        w.add(f"{name}_title", f"INDEX({faults.column('title')},{place})")
+        w.add(f"{name}_chance", f"INDEX({faults.column('pointed')},{place})", "share")
+        w.add(f"{name}_percent", percent(f"{name}_chance"))
     clear = 'IF(lead_chance>0,"It is most likely "&lead_title&" ("&lead_percent&")","The cause is open")'
     if marked == 1:
         w.add("cause", clear)
         return
-    second = f"MATCH(2,{faults.column('rank')},0)"
-    w.add("next_title", f"INDEX({faults.column('title')},{second})")
-    w.add("next_chance", f"INDEX({faults.column('pointed')},{second})", "share")
-    w.add("next_percent", percent("next_chance"))
     both = '"The cause is open, "&lead_title&" and "&next_title&" lead ("&lead_percent&" and "&next_percent&")"'
     w.add("cause", f"IF(lead_chance>={LEADS_FROM!r},{clear},{both})")
 
