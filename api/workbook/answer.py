@@ -13,7 +13,8 @@ from econ.decision import Decision
 from econ.words import listed, percent
 from econ.workings import Workings
 
-WIDTHS = (64, 14, 14, 14, 14)
+WIDTHS = (44, 14, 14, 14, 14)
+WIDEST = 64  # column of courses
 CHANGED = "COUNTA(changed_figures)"
 UNCHANGED = "All figures are those of the answer."
 CARE = (
@@ -29,13 +30,16 @@ HANDED_ON = (
 
 def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
     """Write the first sheet."""
-    page = book.page("Answer", [WIDTHS[0], *map(book.wide, WIDTHS[1:])], upright=True)
+    longest = max(len(c.title) for c in d.courses) / 1.3
+    widths = [min(max(longest, WIDTHS[0]), WIDEST), *map(book.wide, WIDTHS[1:])]
+    page = book.page("Answer", widths, upright=True)
     page.sheet.page_setup.fitToHeight = 1
     page.block(name_of(x), "name")
     kind = x.machine_class.about.title
     page.block(f"{kind[:1].upper()}{kind[1:]}, {marks_of(x)}, decided as of {d.as_of}.", "note")
     page.gap()
-    page.block("headline", "answer", lines=-(-len(d.verdict.headline) // 90) + 1, first=d.verdict.headline)
+    said = d.verdict.headline
+    page.block("headline", "answer", lines=-(-len(said) // int(sum(widths) * 0.75)) + 1, first=said)
     for hold in d.holds:
         page.block(
             f"DO NOT RUN IT, RETURN IT OR SELL IT AS WORKING: {hold.title}. {hold.why} More on sheet Care.", "warning"
@@ -53,7 +57,7 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
         "turn out to be."
     )
     page.block(f'IF({CHANGED}=0,{text(sure)},"How sure this is, only a new answer tells.")', "note", 5, 1, sure)
-    page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 135), first=UNCHANGED)
+    page.block(_changed(d), "note", lines=-(-(len(d.verdict.headline) + 40) // 115), first=UNCHANGED)
     page.block("To try other figures: sheet Inputs, framed cells. " + CARE, "note")
     if d.perspective == "shop":
         page.block(HANDED_ON, "note")
@@ -63,14 +67,15 @@ def write_answer(book: Book, d: Decision, x: Workings, at: Courses) -> Page:
 def _draw(page: Page, d: Decision, at: Courses) -> None:
     """Draw what the courses are worth, with what nine in ten come out above and below."""
     rows = range(len(d.courses))
+    wide, high = 18.5 + (page.widths[0] - WIDTHS[0]) / 6, 1.8 + 0.72 * len(d.courses)
     bars(
         page, f"A{page.next}", at.table, "short", [("worth", "better off by")], rows,
         "Better off by; the thin lines (in the answer alone) leave out one in ten below and above",
         f"Bar chart: how much better off each of {len(d.courses)} courses leaves whoever decides; the thin lines "
         "reach from what one in ten falls below to what one in ten goes above.",
-        reach=("below", "above"), ends=("p10", "p90"), size=(22.0, 1.8 + 0.72 * len(d.courses)),
+        reach=("below", "above"), ends=("p10", "p90"), size=(wide, high),
     )  # fmt: skip
-    page.next += int((1.8 + 0.72 * len(d.courses)) / 0.46) + 2
+    page.next += int(high / 0.46) + 2
 
 
 def _changed(d: Decision) -> str:
@@ -131,9 +136,9 @@ def _courses(page: Page, d: Decision, at: Courses) -> None:
         course = d.courses[i]
         barred = f'IF({at.table.cell("barred", i)}="",""," (not open)")'
         mark = "=> " if course.course == d.verdict.course else "   "
-        told = mark + course.title + (" (not open)" if course.barred else "")
-        page.live(page.next, 1, f'IF({best}="","   ","=> ")&{title}&{barred}', "general", "wrap", told)
-        page.fit(page.next, ("    " + d.courses[i].title + ("(not open)" if d.courses[i].barred else ""),))
+        told = f"{mark}{i + 1}: {course.title}" + (" (not open)" if course.barred else "")
+        page.live(page.next, 1, f'IF({best}="","   ","=> ")&"{i + 1}: "&{title}&{barred}', "general", "wrap", told)
+        page.fit(page.next, ("       " + d.courses[i].title + ("(not open)" if d.courses[i].barred else ""),))
         for column, name in enumerate(("worth", "cash", "cost", "limit"), 2):
             amount = None if name == "limit" and course.repair_limit is None else at.told(i, name)
             if amount is not None:

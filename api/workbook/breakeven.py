@@ -73,14 +73,15 @@ def write_break_even(book: Book, d: Decision, x: Workings, at: Courses) -> None:
     page.line("What would change the answer", role="title")
     page.block(
         "How much the answer's course is worth if one figure is at the low or the high end of what it may well be, "
-        "those that move it most first. Worked out with the answer: this table does not follow.",
+        "those that move it most first. Worked out with the answer: this table does not follow."
+        + (" What is asked for a find counts after its price and the trip, all else before them." if d.offer else ""),
         "note", 9,
     )  # fmt: skip
     table = tornado_table(d)
     page.next = table.top - 1
     page.heads(
         "figure", ">in the answer", ">low end", ">high end", ">worth at low", ">worth at high", ">less or more at low",
-        ">less or more at high", ">swing", "  best at low", "best at high",
+        ">less or more at high", ">swing", "best at low", "best at high",
     )  # fmt: skip
     titles = {c.course: c.title for c in d.courses}
     c = x.machine_class
@@ -139,7 +140,7 @@ def _changes(page: Page, d: Decision, x: Workings, at: Courses, titles: Mapping[
     page.block(
         "In the answer: searched for to the last unit. Now, about: where the lead of the one over the other is used up "
         "with the figures as they stand, along the line from the lead in the answer to the change. It follows every "
-        "input, the nearer the less is changed; it is empty where that line says nothing: where another course leads "
+        "input, the nearer the less is changed; it is empty where that line says nothing: where other courses lead "
         "now, beyond what was searched, and behind a change that comes before. For a sure figure decide anew.",
         "note", 9,
     )  # fmt: skip
@@ -192,8 +193,11 @@ def _now(at: Courses, line: InputLine, change: Change, names: Mapping[str, int],
         return ""  # a change beyond another one: what leads in between moves it too
     turn = f"({cell}+({at.bridge('worth', below)}-{at.bridge('worth', above)})*{away / lead!r})"
     best = f"best_course=IF({turn}>{cell},{below + 1},{above + 1})"
+    # Once figures are changed: of another kind only that which is then best of those, as it would come first.
+    kind = f"IF({turn}>{cell},{at.table.cell('kind', above)},{at.table.cell('kind', below)})"
+    second = f"OR(COUNTA(changed_figures)=0,{kind}=best_kind,{kind}=rival_kind)"
     within = f"{turn}>={float(line.searched_from)!r},{turn}<={float(line.searched_to)!r}"
-    return f'IF(AND({best},{within}),{turn},"")'
+    return f'IF(AND({best},{second},{within}),{turn},"")'
 
 
 def _two_way(page: Page, d: Decision, c: MachineClass, titles: Mapping[str, str]) -> None:

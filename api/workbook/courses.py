@@ -176,6 +176,7 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
     page.next = table.top - 1
     page.heads(*(("" if n in ("best", "number", "title", "barred") else ">") + NAMES.get(n, n) for n in COLUMNS))
     page.sheet.freeze_panes = page.sheet.cell(table.top, 4)
+    page.sheet.print_title_rows = f"{table.top - 1}:{table.top - 1}"
     for i, course in enumerate(d.courses):
         _course(Row(page, table, i), at, course, left, tickets, months)
     idle = {"profit", "hourly"} if d.perspective != "shop" else set()
@@ -184,7 +185,7 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
         page.sheet.column_dimensions[get_column_letter(table.at(column))].hidden = True
     page.next = table.top + table.rows + 1
     _make_up(page, at, tickets)
-    page.sheet.print_area = f"A1:R{page.next}"
+    page.sheet.print_area = f"A1:R{page.next - 1}"
     page.line(None, None, "Workings: which is best, as the other sheets read it", role="note")
     _which(book, page, at, left)
 

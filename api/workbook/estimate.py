@@ -92,7 +92,7 @@ def write_estimate(book: Book, d: Decision, x: Workings, tickets: Tickets) -> Es
     _labour(lines, x, tickets, x.estimate)
     _parts(lines, x, tickets, x.estimate)
     _other(lines, x, book, tickets, x.estimate)
-    found = _totals(lines, d, x, book, tickets)
+    found = _totals(lines, d, x, book, tickets, is_own)
     page.sheet.print_area = f"A1:F{page.next}"
     return found
 
@@ -176,7 +176,7 @@ def _other(lines: _Lines, x: Workings, book: Book, tickets: Tickets, number: int
         lines.add("fees", "storage", f"ROUND({stored},{book.digits})")
 
 
-def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Tickets) -> Estimated:
+def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Tickets, is_own: str) -> Estimated:
     page, scale = lines.page, book.scale
     kinds = {kind: lines.sum(kind) for kind in ("labour", "parts", "supplies", "fees")}
     base = "(" + "+".join(f'(tax_on_{kind}="yes")*({cells})' for kind, cells in kinds.items()) + ")"
@@ -235,21 +235,21 @@ def _totals(lines: _Lines, d: Decision, x: Workings, book: Book, tickets: Ticket
     page.put(page.next, 1, "hours by the book")
     page.live(page.next, 5, f"{tickets.cell('hours', number)}/1000", "hours", first=e.hours)
     page.next += 2
-    _promise(page, d, x)
+    _promise(page, d, x, is_own)
     return Estimated(tuple(lines.found), page.first)
 
 
-def _promise(page: Page, d: Decision, x: Workings) -> None:
-    """Write what was agreed: how high it may run, and the lines to sign."""
+def _promise(page: Page, d: Decision, x: Workings, is_own: str) -> None:
+    """Write what was agreed: how high it may run, and the lines to sign. is_own: above 0 if it is best."""
     a = d.risk.authorisation
     if a is not None and x.terms.by_shop and d.verdict.course.startswith("repair"):  # else nobody agrees to it
         currency = d.currency
-        page.block(
+        said = (
             f"Not to exceed {currency} {a.not_to_exceed:,f} without asking again (worked out with the answer). "
             f"Looking it over costs up to {currency} {a.diagnosis_up_to:,f}; to decline after that costs {currency} "
-            f"{a.decline:,f}.",
-            "told",
+            f"{a.decline:,f}."
         )
+        page.block(f'IF({is_own}>0,{text(said)},"")', "told", lines=2, first=said)
         page.gap()
     page.line("Agreed by", None, None, "on", role="plain")
     for column in (1, 4):

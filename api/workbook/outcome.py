@@ -29,7 +29,7 @@ def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: 
         return
     page.block(
         "Fill in what was really charged and how many hours it really took. A line left empty counts as not yet "
-        "known, and the sums say how many are.",
+        "known, but where nothing was estimated; the sums say how many are.",
         "note",
     )
     page.heads("", ">hours estimated", ">hours really", ">estimate", ">really", ">more or less", ">share", "why")
@@ -50,16 +50,18 @@ def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: 
     page.live(total, 6, f'IF(COUNT(E{first}:E{last})=0,"",E{total}-D{total})', "money", "total")
     page.live(total, 7, f'IF(OR(COUNT(E{first}:E{last})=0,D{total}=0),"",E{total}/D{total}-1)', "share", "total")
     lines = range(first, first + len(estimated.lines))
-    some = sum(1 for row in lines if page.first.get(f"D{row}"))
-    page.live(total, 8, f'{_open(lines)}&" lines not yet known"', "general", "note", f"{some} lines not yet known")
+    own = not x.terms.by_shop
+    some = sum(1 for row in lines if page.first.get(f"D{row}") or (own and page.first.get(f"B{row}")))
+    page.live(total, 8, f'{_open(lines, own)}&" lines not yet known"', "general", "note", f"{some} lines not yet known")
     page.next += 2
     _after(page, d, x, at, lines, total)
 
 
-def _open(lines: range) -> str:
-    """Return a formula of how many lines are not yet known; one of nothing need not be filled in."""
-    estimated, really = (f"{column}{lines.start}:{column}{lines.stop - 1}" for column in "DE")
-    return f'SUMPRODUCT(({estimated}<>0)*({really}=""))'
+def _open(lines: range, own: bool) -> str:
+    """Return a formula of how many lines are not yet known; what comes to nothing need not be filled in."""
+    b, c, d, e = (f"{column}{lines.start}:{column}{lines.stop - 1}" for column in "BCDE")
+    hours = f'+({b}<>0)*({c}="")' if own else ""  # who works for himself pays in hours
+    return f'SUMPRODUCT((({d}<>0)*({e}=""){hours}>0)*1)'
 
 
 def _line(page: Page, what: str, estimate: Cell, hours: Cell | None) -> None:
@@ -105,9 +107,9 @@ def _after(page: Page, d: Decision, x: Workings, at: Courses, lines: range, tota
         page.next += 1
         page.put(page.next, 1, "so the repair was")
         verdict = f'IF(D{spent}<=D{page.next - 1},"worth what it came to","dearer than it was worth")'
-        formula = (
-            f'IF(COUNT(E{lines.start}:E{lines.stop - 1})=0,"not yet known",IF({_open(lines)}>0,H{total},{verdict}))'
-        )
+        filled = ",".join(f"{column}{lines.start}:{column}{lines.stop - 1}" for column in "CE")
+        known = f"IF({_open(lines, not x.terms.by_shop)}>0,H{total},{verdict})"
+        formula = f'IF(COUNT({filled})=0,"not yet known",{known})'
         page.live(page.next, 4, formula, "general", "strong", "not yet known")
         page.next += 1
     page.gap()

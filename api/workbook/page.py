@@ -44,6 +44,11 @@ ROLES: dict[str, dict[str, Any]] = {
         "border": Border(bottom=THIN),
         "alignment": Alignment(wrap_text=True, vertical="bottom"),
     },
+    "head_aside": {
+        "font": _font(bold=True),
+        "border": Border(bottom=THIN),
+        "alignment": Alignment(wrap_text=True, vertical="bottom", horizontal="left", indent=1),
+    },
     "head_right": {
         "font": _font(bold=True),
         "border": Border(bottom=THIN),
@@ -286,9 +291,11 @@ class Page:
 
     def heads(self, *names: str) -> int:
         """Write the heads of a table, and return their row; those with > in front stand to the right, over figures."""
-        row = self.next
+        row, before = self.next, ""
         for column, name in enumerate(names, 1):
-            self.put(row, column, name.removeprefix(">"), "general", "head_right" if name.startswith(">") else "head")
+            role = "head_right" if name.startswith(">") else "head_aside" if before.startswith(">") else "head"
+            self.put(row, column, name.removeprefix(">"), "general", role)
+            before = name
         self.fit(row, names)
         self.next += 1
         return row

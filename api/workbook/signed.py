@@ -59,7 +59,7 @@ def _machine(page: Page, d: Decision, x: Workings) -> None:
 
 def write_care(book: Book, d: Decision, x: Workings) -> None:
     """Write the sheet of holds, cautions and declined safety work."""
-    page = book.page("Care", (52, 16, 12, 26), upright=True)
+    page = book.page("Care", (52, 22, 12, 26), upright=True)
     page.line("Holds, cautions and declined work", role="title")
     _machine(page, d, x)
     page.gap()
