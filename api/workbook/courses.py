@@ -176,7 +176,6 @@ def write_courses(book: Book, at: Courses, left: Left, tickets: Tickets, months:
     page.next = table.top - 1
     page.heads(*(("" if n in ("best", "number", "title", "barred") else ">") + NAMES.get(n, n) for n in COLUMNS))
     page.sheet.freeze_panes = page.sheet.cell(table.top, 4)
-    page.sheet.print_title_rows = f"{table.top - 1}:{table.top - 1}"
     for i, course in enumerate(d.courses):
         _course(Row(page, table, i), at, course, left, tickets, months)
     idle = {"profit", "hourly"} if d.perspective != "shop" else set()
@@ -246,6 +245,7 @@ def _make_up(page: Page, at: Courses, tickets: Tickets) -> None:
     table = Table(page.title, page.next + 1, len(found), [name for name, _ in MAKE], left=3)
     for column, (_, title) in enumerate(MAKE, 3):
         page.put(page.next, column, title, "general", "head_right" if column > 3 else "head")
+    page.fit(page.next, (None, None, *(title for _, title in MAKE)))
     for n, (i, repair) in enumerate(found):
         r, t = Row(page, table, n), repair.ticket
 
