@@ -33,9 +33,12 @@ def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: 
         "note",
     )
     page.heads("", ">hours estimated", ">hours really", ">estimate", ">really", ">more or less", ">share", "why")
-    first = page.next
+    first, own = page.next, not x.terms.by_shop
     for what, row, kind in estimated.lines:
         amount, hours = (Cell(f"Estimate!{c}{row}", estimated.told.get(f"{c}{row}")) for c in "EB")
+        if own:  # those of the book, at one's own pace
+            told = None if hours.first is None else float(hours.first) * x.terms["slowness"]
+            hours = Cell(f"{hours.formula}*slowness", told)
         _line(page, what, amount, hours if kind == "labour" and not what.startswith("rounding") else None)
     for _ in range(SPARE):
         _line(page, "", Cell("0", 0), None)
@@ -50,7 +53,6 @@ def write_outcome(book: Book, d: Decision, x: Workings, at: Courses, estimated: 
     page.live(total, 6, f'IF(COUNT(E{first}:E{last})=0,"",E{total}-D{total})', "money", "total")
     page.live(total, 7, f'IF(OR(COUNT(E{first}:E{last})=0,D{total}=0),"",E{total}/D{total}-1)', "share", "total")
     lines = range(first, first + len(estimated.lines))
-    own = not x.terms.by_shop
     some = sum(1 for row in lines if page.first.get(f"D{row}") or (own and page.first.get(f"B{row}")))
     page.live(total, 8, f'{_open(lines, own)}&" lines not yet known"', "general", "note", f"{some} lines not yet known")
     page.next += 2

@@ -304,6 +304,89 @@ def test_so_is_any_figure_of_any_case(tmp_path, start):
     assert agreed > 50
 
 
+def filled_in(path: Path, to: Path, times: float, hours: bool, sold: float | None = None, left_open: int = 0) -> Path:
+    """Fill in what it came to: each line as so many times its estimate, without the last ones; hours as estimated."""
+    book, told = openpyxl.load_workbook(path), openpyxl.load_workbook(path, data_only=True)["What it came to"]
+    sheet = book["What it came to"]
+    total = next(row for row in range(4, 60) if told.cell(row, 1).value == "Total")
+    lines = [row for row in range(4, total) if told.cell(row, 4).value]
+    for row in lines[: len(lines) - left_open]:
+        sheet.cell(row, 5).value = told.cell(row, 4).value * times
+    for row in range(4, total) if hours else ():
+        sheet.cell(row, 3).value = told.cell(row, 2).value
+    if sold is not None:
+        sheet.cell(_row(told, "sold for, or worth running"), 4).value = sold
+    book.save(to)
+    return to
+
+
+def _row(sheet: Any, label: str) -> int:
+    return next(row for row in range(1, 80) if str(sheet.cell(row, 1).value).startswith(label))
+
+
+def _beside(book: Any, label: str, column: int = 4) -> Any:
+    sheet = book["What it came to"]
+    return sheet.cell(_row(sheet, label), column).value
+
+
+@needs_calc
+def test_what_it_came_to_is_judged_once_it_is_known(tmp_path):
+    (tmp_path / "out").mkdir()
+    shop, reseller = tmp_path / "shop.xlsx", tmp_path / "reseller.xlsx"
+    d, _ = made(demos()[1].case, shop)
+    find, x = made(demos()[2].case, reseller)
+    paths = [
+        filled_in(shop, tmp_path / "as.xlsx", 1.0, False),
+        filled_in(shop, tmp_path / "twice.xlsx", 2.0, False),
+        filled_in(shop, tmp_path / "open.xlsx", 1.0, False, left_open=2),
+        filled_in(reseller, tmp_path / "paid.xlsx", 1.0, False),
+        filled_in(reseller, tmp_path / "sold.xlsx", 1.0, True, sold=165.0),
+    ]
+    as_told, twice, some_open, paid, sold = recalculated(paths, tmp_path / "out")
+    assert to_the_unit(_beside(as_told, "paid"), d.estimate.total, d.currency)
+    assert _beside(as_told, "Total", 8) == "0 lines not yet known"
+    assert _beside(as_told, "so the repair was") == "worth what it came to"
+    assert _beside(twice, "so the repair was") == "dearer than it was worth"
+    assert _beside(some_open, "so the repair was") == "2 lines not yet known"
+    # Who works for himself pays in hours, and the answer states no limit of this repair alone.
+    assert "0 lines" not in _beside(paid, "Total", 8)
+    assert _beside(paid, "so it left") == "sold for what?"
+    spent = float(find.estimate.total + find.estimate.own_time)
+    assert _beside(sold, "Total", 8) == "0 lines not yet known"
+    assert _beside(sold, "paid, and own time") == pytest.approx(spent, abs=0.02)
+    assert _beside(sold, "so it left") == pytest.approx(165.0 - spent - x.ways[x.way] / x.scale, abs=0.02)
+
+
+@needs_calc
+def test_a_release_check_passes_with_its_reading_person_and_time(tmp_path):
+    (tmp_path / "out").mkdir()
+    d, _ = made(demos()[1].case, tmp_path / "x.xlsx")
+    first = next(i for i, t in enumerate(d.release_checks) if t.limit is None)
+    limited = next(i for i, t in enumerate(d.release_checks) if t.limit is not None)
+    told = openpyxl.load_workbook(tmp_path / "x.xlsx", data_only=True)["Release"]
+    top = next(row for row in range(1, 20) if told.cell(row, 1).value == "check") + 1
+    signed = {6: "who looked", 7: datetime(2026, 5, 23, 10, 30)}
+    check, beyond = d.release_checks[limited], 1.5 if d.release_checks[limited].at_most else 0.5
+    tried = [
+        ({3: "yes"}, {}, "by whom, when?", "open"),
+        ({3: "yes", **signed}, {4: check.limit, **signed}, "passes", "passes"),
+        ({3: "no", **signed}, {4: check.limit * beyond, **signed}, "FAILS", "FAILS"),
+    ]
+    paths = []
+    for n, (one, other, _, _) in enumerate(tried):
+        book = openpyxl.load_workbook(tmp_path / "x.xlsx")
+        for number, cells in ((first, one), (limited, other)):
+            for column, value in cells.items():
+                book["Release"].cell(top + number, column).value = value
+        paths.append(tmp_path / f"{n}.xlsx")
+        book.save(paths[-1])
+    for (_, _, one, other), book in zip(tried, recalculated(paths, tmp_path / "out"), strict=True):
+        sheet = book["Release"]
+        assert (sheet.cell(top + first, 5).value, sheet.cell(top + limited, 5).value) == (one, other)
+        whole = sheet.cell(top + len(d.release_checks) + 1, 1).value
+        assert whole.startswith("NOT TO BE RELEASED") == (one == "FAILS")
+
+
 @pytest.mark.slow
 @needs_calc
 def test_where_the_best_course_changes_follows(tmp_path):
