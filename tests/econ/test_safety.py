@@ -37,17 +37,11 @@ def opened(class_id: str, opener: object, outcome: str | None = None) -> dict:
     )
 
 
-def each(openers: list, once: bool = False) -> list:
-    """Return openers to run over; a decision of a class beyond the quick ones is made in the long run only.
-
-    once: of the quick ones, too, but one of each hold.
-    """
-    quick = [x for x in openers if x[0] in QUICK_IDS]
-    if once:
-        quick = list({h: (i, h, o) for i, h, o in quick}.values())
+def each(openers: list) -> list:
+    """Return openers to run over; a decision of a class beyond the quick ones is made in the long run only."""
     return [
         pytest.param(
-            i, h, o, id=f"{i}-{h}-{o.check or o.fact or o.fault}", marks=() if (i, h, o) in quick else pytest.mark.slow
+            i, h, o, id=f"{i}-{h}-{o.check or o.fact or o.fault}", marks=() if i in QUICK_IDS else pytest.mark.slow
         )
         for i, h, o in openers
     ]
@@ -110,7 +104,8 @@ def test_hold(class_id: str, hold: str, opener: object) -> None:
     held_back(kernel, class_id, hold, opener)
 
 
-@pytest.mark.parametrize(("class_id", "hold", "opener"), each(OPENERS, once=True))
+@pytest.mark.slow
+@pytest.mark.parametrize(("class_id", "hold", "opener"), each(OPENERS))
 def test_hold_in_the_whole_answer(class_id: str, hold: str, opener: object) -> None:
     """It tells what was weighed."""
     case, c = read(opened(class_id, opener))
