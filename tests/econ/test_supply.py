@@ -113,6 +113,31 @@ def test_what_was_decided_comes_out_again_after_prices_change() -> None:
     assert before.purchase.landed == Decimal("14.00")
 
 
+def test_repairs_that_are_cheapest_at_different_sellers_do_not_call_each_other_forth() -> None:
+    """Two repairs take a fuel line, one cheapest from A, the other with the line from C.
+
+    At the prices of each the search came by the other alone: the estimate told one, the order the other.
+    """
+    sellers = {"A": Seller("A", Shipping(350, 120)), "C": Seller("C", Shipping(350))}
+    offers = (
+        offer("carburettor", "C", 1_820, lead_days=6.0),
+        offer("needle_and_seat", "A", 801, lead_days=1.0),
+        offer("needle_and_seat", "C", 801, pack=4, lead_days=1.0),
+        offer("fuel_line", "A", 781, lead_days=6.0),
+        offer("fuel_line", "C", 781),
+        offer("fuel_filter", "A", 351, lead_days=6.0),
+    )
+    document = base("mower_walk_behind", complaints=["leaks_fuel"], as_of="2026-04-10", terms={"work_by": "self"})
+    case, c = read_shipped(document)
+    decision = econ.decide(case, c, defaults(), "", Supply(offers, sellers, 3))
+    assert decision.purchase is not None
+    assert decision.estimate is not None
+    bought = [x.amount for x in decision.estimate.lines if x.kind == "part" or x.what.startswith("shipping from")]
+    assert sum(bought) == decision.purchase.landed
+    sent = {x.what.removeprefix("shipping from ") for x in decision.estimate.lines if "shipping from" in x.what}
+    assert sent == {o.seller for o in decision.purchase.orders}
+
+
 @st.composite
 def supplies(draw: st.DrawFn, class_id: str) -> Supply:
     c = machine_class(class_id)
