@@ -73,7 +73,7 @@ class Kernel:
 def weighed(case: Case, c: MachineClass, terms: Mapping[str, Default] | None = None) -> Kernel:
     """Return what `econ.decide` weighs, without what it works out beside that: checks, break-evens, risk, the text.
 
-    That the answer tells the same is tested in `test_safety.test_hold` and in `test_screening`.
+    That the answer tells the same is tested in `test_screening` and in `test_safety.test_hold_in_the_whole_answer`.
     """
     told = believe(case, c, raised(c, earlier_jobs(case, c)))
     found = weigh(case, c, terms or defaults(), told)
