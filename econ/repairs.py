@@ -302,7 +302,8 @@ def leading(s: Setting, hidden: bool = False) -> int:
 def search(s: Setting, after: AfterRepair, worlds: int = 1) -> list[dict[Scope, float]]:
     """Return for each world scopes worth looking at and about what each is worth, best first.
 
-    Covers of the likely states, improved. A scope is left out where fewer of its jobs are worth the same.
+    Covers of the likely states, improved. A scope is left out where fewer of its jobs are worth the same, but for the
+    best that clears the faults that lead.
     """
     bearing = {j for i in range(s.in_play) for j in s.jobs.for_fault[i]}
     more = sorted((bearing | set(s.wanted)) - set(s.bench.barred))
@@ -383,6 +384,10 @@ class _Looked:
             keeps[step:] &= ~(alike & within[before, behind])
             if step < SHOWN:
                 keeps[:-step] &= ~(alike & within[behind, before])
+        leader = leading(self._s)
+        clears = np.array([bool(leader) and self._s.jobs.cleared(x) & leader == leader for x in scopes], dtype=bool)
+        thorough = clears[order] & np.isfinite(ranked)
+        keeps |= thorough & (thorough.cumsum(axis=0) == 1)  # the first of each world
         return [{scopes[i]: float(worth[i, w]) for i in order[keeps[:, w], w].tolist()} for w in range(self._worlds)]
 
 

@@ -29,7 +29,7 @@ from econ.words import KNOWN_FROM
 
 KEPT = 8  # of what cases have in common, of each kind at most: a few megabytes each
 AT_ONCE = 32  # machines worked out together: memory, and what stays near the processor
-BASKETS = 4  # times that the basket of the repair and its price are settled by each other at most
+BASKETS = 3  # times that the basket of the repair and its price are settled by each other at most
 
 
 @dataclass(frozen=True)
@@ -158,10 +158,9 @@ def weigh_alike(
         common.gather(believed)
     found: dict[int, Weighed | BadInput] = {}
     taken: list[dict[str, Offer]] = [{} for _ in cases]
-    before: list[tuple[Scope, ...]] = [() for _ in cases]  # the repairs that baskets were found for
     left = list(range(len(cases)))
     for _ in range(BASKETS):  # the basket of the best repair may change what it costs, and so which is best
-        alike: dict[Hashable, list[tuple[int, _Member]]] = {}
+        alike: dict[Hashable, list[tuple[int, Terms, Market]]] = {}
         for i in left:
             try:
                 terms = settle(cases[i], c, defaults, supplies[i], taken[i])
@@ -169,76 +168,72 @@ def weigh_alike(
             except BadInput as error:
                 found[i] = error
             else:
-                member = _Member(cases[i], supplies[i], terms, market, before[i])
-                alike.setdefault(worked_on(cases[i], terms, market), []).append((i, member))
+                alike.setdefault(worked_on(cases[i], terms, market), []).append((i, terms, market))
         left = []
         for work, members in alike.items():
             for start in range(0, len(members), AT_ONCE):
                 some = members[start : start + AT_ONCE]
-                these = _weigh([x for _, x in some], c, believed, work, common)
-                for (i, member), (weighed, scope, offers) in zip(some, these, strict=True):
+                these = [(cases[i], supplies[i], terms, market) for i, terms, market in some]
+                for (i, terms, _), (weighed, offers) in zip(
+                    some, _weigh(these, c, believed, work, common), strict=True
+                ):
                     found[i] = weighed
-                    if any(member.terms.priced[p].offer != o for p, o in offers.items()):
+                    if any(terms.priced[p].offer != o for p, o in offers.items()):
                         taken[i] |= offers
-                        before[i] += (scope,)
                         left.append(i)
         if not left:
             break
     return [found[i] for i in range(len(cases))]
 
 
-@dataclass(frozen=True)
-class _Member:
-    """A case to weigh. before: the repairs that baskets were found for at other prices."""
-
-    case: Case
-    supply: Supply | None
-    terms: Terms
-    market: Market
-    before: tuple[Scope, ...]
-
-
 def _weigh(
-    members: Sequence[_Member], c: MachineClass, believed: Believed, work: Hashable, common: Common | None
-) -> list[tuple[Weighed, Scope, Mapping[str, Offer]]]:
-    """Return what every course of cases that are worked on alike is worth, and what is bought for, with the offers."""
+    members: Sequence[tuple[Case, Supply | None, Terms, Market]],
+    c: MachineClass,
+    believed: Believed,
+    work: Hashable,
+    common: Common | None,
+) -> list[tuple[Weighed, Mapping[str, Offer]]]:
+    """Return what every course of cases that are worked on alike is worth, and by part the offer to take of it."""
     heard, complained = believed.heard, believed.complained
-    first = members[0]
+    case, _, terms, market = members[0]
 
     def make() -> Setting:
-        bench = make_bench(first.case, c, first.terms)
-        figures = first.terms, first.market, heard, complained
-        return make_setting(first.case, c, *figures, believed.posterior, bench, believed.holds)
+        bench = make_bench(case, c, terms)
+        return make_setting(case, c, terms, market, heard, complained, believed.posterior, bench, believed.holds)
 
     ground = Groundwork(make()) if common is None else common.groundwork(work, c, believed, make)
     settings = [
-        ground.setting
-        if x.terms is ground.setting.terms
-        else with_market(ground.setting, c, x.terms, x.market, heard, complained)
-        for x in members
+        ground.setting if t is ground.setting.terms else with_market(ground.setting, c, t, m, heard, complained)
+        for _, _, t, m in members
     ]
     whole = settings[0]
     if len(members) > 1:
-        figures = together([x.terms for x in members], [x.market for x in members])
+        figures = together([t for _, _, t, _ in members], [m for _, _, _, m in members])
         whole = with_market(ground.setting, c, *figures, heard, complained)
     repaired = AfterRepair(whole, ground)
-    found: list[tuple[Weighed, Scope, Mapping[str, Offer]]] = []
+    found: list[tuple[Weighed, Mapping[str, Offer]]] = []
     every = zip(members, settings, search(whole, repaired, len(members)), strict=True)
-    for n, (x, s, scopes) in enumerate(every):
+    for n, ((_, supply, own, its), s, scopes) in enumerate(every):
         after = repaired.of(n) if len(members) > 1 else repaired
-        # The search need not come by what was best at other prices; left out, two repairs could call each other forth.
-        shown = list(dict.fromkeys([*chosen(s, scopes), *x.before]))
-        courses = all_courses(s, after, shown, common is None)
-        named, unfound = estimated(s, courses, after)[1], False
-        bought: tuple[Purchase | None, Mapping[str, Offer]] = None, {}
-        if x.supply is not None and named is not None:
-            try:
-                bought = buy(c, s.bench, named.jobs, float(s.payoffs.week), x.supply.revision) or bought
-            except ArithmeticError:
-                unfound = True
-        weighed = Weighed(x.terms, x.market, s.bench, s, after, scopes, courses, bought[0], unfound)
-        found.append((weighed, () if named is None else named.jobs, bought[1]))
+        courses = all_courses(s, after, chosen(s, scopes), common is None)
+        bought, unfound = None, False
+        try:
+            bought = _buy(c, s, courses, after, supply)
+        except ArithmeticError:
+            unfound = True
+        purchase, offers = (None, {}) if bought is None else bought
+        found.append((Weighed(own, its, s.bench, s, after, scopes, courses, purchase, unfound), offers))
     return found
+
+
+def _buy(
+    c: MachineClass, s: Setting, courses: Sequence[Course], after: AfterRepair, supply: Supply | None
+) -> tuple[Purchase, Mapping[str, Offer]] | None:
+    """Return what to order for the repair that the estimate is for, None where the price book offers nothing of it."""
+    if supply is None:
+        return None
+    named = estimated(s, courses, after)[1]
+    return None if named is None else buy(c, s.bench, named.jobs, float(s.payoffs.week), supply.revision)
 
 
 def estimated(s: Setting, courses: Sequence[Course], after: AfterRepair) -> tuple[Course | None, Course | None]:

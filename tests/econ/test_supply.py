@@ -114,9 +114,10 @@ def test_what_was_decided_comes_out_again_after_prices_change() -> None:
 
 
 def test_repairs_that_are_cheapest_at_different_sellers_do_not_call_each_other_forth() -> None:
-    """Two repairs take a fuel line, one cheapest from A, the other with the line from C.
+    """Two repairs clear what leads and take a fuel line, one cheapest from A, the other with the line from C.
 
-    At the prices of each the search came by the other alone: the estimate told one, the order the other.
+    At the prices of one the line changes little, and the better of them was left out as idle: the estimate told the
+    sellers of one, the order those of the other.
     """
     sellers = {"A": Seller("A", Shipping(350, 120)), "C": Seller("C", Shipping(350))}
     offers = (
